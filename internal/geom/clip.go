@@ -1,0 +1,164 @@
+package geom
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// ClipConvex returns the part of the convex polygon subject that lies inside the convex polygon
+// clip (Sutherland and Hodgman 1974). Both run counter-clockwise. The result is counter-clockwise,
+// shares buf's memory, and is empty if the two do not overlap; polygons that only touch give a
+// result without area (a segment or a point), or nothing.
+//
+// The result never allocates if cap(buf) ≥ ClipBuffer(len(subject), len(clip)). Sides are decided
+// exactly; a new corner, on an edge of both, is rounded.
+func ClipConvex(subject, clip, buf []r2.Vec) []r2.Vec {
+	if len(subject) == 0 || len(clip) < 3 {
+		return buf[:0]
+	}
+	half := len(subject) + len(clip)
+	if cap(buf) < 2*half {
+		buf = make([]r2.Vec, 2*half)
+	}
+	buf = buf[:2*half]
+	in, out := buf[:0:half], buf[half:half:2*half]
+	in = append(in, subject...)
+	for i, a := range clip {
+		b := clip[(i+1)%len(clip)]
+		if a == b {
+			continue
+		}
+		in, out = clipHalf(in, a, b, out[:0]), in
+		if len(in) == 0 {
+			break
+		}
+	}
+	return in
+}
+
+// ClipBuffer is the capacity that ClipConvex needs for polygons of n and m corners.
+func ClipBuffer(n, m int) int { return 2 * (n + m) }
+
+// clipHalf appends the part of the polygon left of the line a→b to out.
+func clipHalf(poly []r2.Vec, a, b r2.Vec, out []r2.Vec) []r2.Vec {
+	p := poly[len(poly)-1]
+	sp := Orient2D(a, b, p)
+	for _, q := range poly {
+		sq := Orient2D(a, b, q)
+		if sp*sq < 0 {
+			if len(out) == cap(out) {
+				break // more crossings than a convex polygon has: the input was not convex
+			}
+			out = append(out, crossing(p, q, a, b))
+		}
+		if sq >= 0 && len(out) < cap(out) {
+			out = append(out, q)
+		}
+		p, sp = q, sq
+	}
+	return out
+}
+
+// crossing is the point where segment p–q meets the line a–b, for p and q strictly on different
+// sides of it. Swapping p and q, or a and b, gives the same bits, so that neighbours which share
+// an edge get the same corner. The point lies in the box of p and q.
+func crossing(p, q, a, b r2.Vec) r2.Vec {
+	if less(q, p) {
+		p, q = q, p
+	}
+	if less(b, a) {
+		a, b = b, a
+	}
+	d := r2.Sub(b, a)
+	dp := math.Abs(cross2(d, r2.Sub(p, a)))
+	dq := math.Abs(cross2(d, r2.Sub(q, a)))
+	t := 0.5 // both distances rounded to nothing: the whole segment lies within rounding of the line
+	if s := dp + dq; s > 0 {
+		t = dp / s
+	}
+	return between(p, q, t)
+}
+
+// between is p + t(q−p) held inside the box of p and q, measured from the nearer end.
+func between(p, q r2.Vec, t float64) r2.Vec {
+	if t > 0.5 {
+		p, q, t = q, p, 1-t
+	}
+	return r2.Vec{X: lerp(p.X, q.X, t), Y: lerp(p.Y, q.Y, t)}
+}
+
+func lerp(a, b, t float64) float64 {
+	x := a + float64(t*(b-a))
+	return min(max(x, min(a, b)), max(a, b))
+}
+
+func less(a, b r2.Vec) bool { return a.X < b.X || (a.X == b.X && a.Y < b.Y) }
+
+func cross2(a, b r2.Vec) float64 { return float64(a.X*b.Y) - float64(a.Y*b.X) }
+
+// PolygonArea is the signed area of a simple polygon, positive if it runs counter-clockwise. Terms
+// are taken about the first corner, so a small polygon far from the origin keeps its precision.
+func PolygonArea(poly []r2.Vec) float64 { return PolygonMoments(poly).Area }
+
+// Centroid is the centre of area of a simple polygon; of a polygon without area, the mean of its
+// corners; of nothing, the origin.
+func Centroid(poly []r2.Vec) r2.Vec {
+	if len(poly) == 0 {
+		return r2.Vec{}
+	}
+	o := poly[0]
+	m := momentsAbout(poly, o)
+	if m.Area == 0 {
+		var c r2.Vec
+		for _, p := range poly {
+			c = r2.Add(c, p)
+		}
+		return r2.Scale(1/float64(len(poly)), c)
+	}
+	return r2.Vec{X: o.X + m.X/m.Area, Y: o.Y + m.Y/m.Area}
+}
+
+// Moments are the area of a plane region and its first moments: the integrals of 1, x and y. In mm
+// they are mm², mm³ and mm³.
+type Moments struct{ Area, X, Y float64 }
+
+// Add is the moments of two regions that do not overlap, taken together.
+func (m Moments) Add(o Moments) Moments {
+	return Moments{m.Area + o.Area, m.X + o.X, m.Y + o.Y}
+}
+
+// PolygonMoments are the signed moments of a simple polygon, positive area if counter-clockwise.
+func PolygonMoments(poly []r2.Vec) Moments {
+	if len(poly) < 3 {
+		return Moments{}
+	}
+	return momentsAbout(poly, poly[0]).shift(poly[0])
+}
+
+// momentsAbout takes the moments in coordinates with the origin at o.
+func momentsAbout(poly []r2.Vec, o r2.Vec) Moments {
+	var g green
+	for i, p := range poly {
+		g.edge(r2.Sub(p, o), r2.Sub(poly[(i+1)%len(poly)], o))
+	}
+	return g.moments()
+}
+
+// shift turns moments taken about o into moments about the origin.
+func (m Moments) shift(o r2.Vec) Moments {
+	return Moments{m.Area, m.X + float64(o.X*m.Area), m.Y + float64(o.Y*m.Area)}
+}
+
+// green sums the moments of a region over its directed boundary, in any order of the edges: each
+// edge p→q adds the signed triangle between it and the origin (Green's theorem).
+type green struct{ a2, x6, y6 float64 }
+
+func (g *green) edge(p, q r2.Vec) {
+	c := cross2(p, q)
+	g.a2 += c
+	g.x6 += float64(c * (p.X + q.X))
+	g.y6 += float64(c * (p.Y + q.Y))
+}
+
+func (g *green) moments() Moments { return Moments{g.a2 / 2, g.x6 / 6, g.y6 / 6} }
