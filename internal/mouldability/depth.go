@@ -1,0 +1,331 @@
+package mouldability
+
+import (
+	"cmp"
+	"container/heap"
+	"context"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// DefaultDepthCells is how many grid cells an undercut is divided into to find its depth.
+const DefaultDepthCells = 40000
+
+// maxDepthCells bounds the refinement that a long narrow undercut asks for.
+const maxDepthCells = 400000
+
+// diver finds the depth of an undercut: it cuts the projection into square cells, lists the layers
+// of air in each column, and lets a front run through connected layers from those that are open
+// above or below (fast marching: Sethian, PNAS 93 (1996) 1591). Only the columns under the undercut
+// and one ring around them are made.
+type diver struct {
+	p     *projection
+	grids [2]*facetGrid
+	stamp []int32
+
+	h     float64 // cell size in mm
+	cells []cellKey
+	first []int32 // first layer of each cell
+	air   []layer
+	cross []crossing
+}
+
+// cellKey orders cells by row, then column.
+type cellKey struct {
+	row, col int32
+	inside   bool // under the undercut, not only in the ring
+}
+
+func (k cellKey) compare(o cellKey) int {
+	return cmp.Or(cmp.Compare(k.row, o.row), cmp.Compare(k.col, o.col))
+}
+
+// crossing is where a column passes a facet.
+type crossing struct {
+	cell, facet int32
+	z           float64
+	up          bool
+}
+
+// layer is one stretch of air in a column; floor and roof are −1 where it is open.
+type layer struct {
+	lo, hi      float64
+	floor, roof int32
+	cell        int32
+	at          float64 // mm to the open
+	from        Half    // whose material comes in on that way
+	done        bool
+}
+
+func (l *layer) open() bool { return l.floor < 0 || l.roof < 0 }
+
+// dive fills in DepthMM, DepthErrorMM and Holds of u. id is a stamp no other undercut has.
+func (d *diver) dive(ctx context.Context, id int32, u *Undercut, want int) {
+	lo, hi := r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}
+	for _, poly := range u.pieces {
+		b := boxOf(poly)
+		lo = r2.Vec{X: min(lo.X, b.Min.X), Y: min(lo.Y, b.Min.Y)}
+		hi = r2.Vec{X: max(hi.X, b.Max.X), Y: max(hi.Y, b.Max.Y)}
+	}
+	diag := r2.Norm(r2.Sub(hi, lo))
+	width := u.FloorMM2 / diag
+	// A narrow band needs cells by its width, a compact one by its area.
+	d.h = max(min(math.Sqrt(u.FloorMM2/float64(want)), width/10), math.Sqrt(u.FloorMM2/maxDepthCells), diag/1e6)
+	d.columns(u.pieces)
+	d.pass(id)
+	d.layers()
+	deepest := d.march(ctx, u)
+	if deepest == nil { // thinner than the cells all over: the box bounds it
+		u.DepthMM, u.DepthErrorMM = diag/2, diag/2
+		return
+	}
+	// The open edge lies within half a cell, the far end within half a cell, and the front gains
+	// or loses up to half a cell where it bends.
+	u.DepthMM, u.DepthErrorMM, u.Holds = deepest.at+d.h/2, 1.5*d.h, deepest.from
+}
+
+// columns lists the cells whose middle lies under a piece, and the ring around them.
+func (d *diver) columns(pieces [][]r2.Vec) {
+	d.cells = d.cells[:0]
+	for _, poly := range pieces {
+		b := boxOf(poly)
+		for row := d.cellAt(b.Min.Y); row <= d.cellAt(b.Max.Y); row++ {
+			lo, hi := rowRange(poly, d.middle(row))
+			for col := int32(math.Ceil(lo/d.h - 0.5)); col <= int32(math.Floor(hi/d.h-0.5)) && lo <= hi; col++ {
+				d.cells = append(d.cells, cellKey{row, col, true})
+			}
+		}
+	}
+	slices.SortFunc(d.cells, cellKey.compare)
+	inside := slices.CompactFunc(d.cells, func(a, b cellKey) bool { return a.compare(b) == 0 })
+	n := len(inside)
+	for _, k := range inside[:n:n] {
+		inside = append(inside, cellKey{k.row - 1, k.col, false}, cellKey{k.row + 1, k.col, false},
+			cellKey{k.row, k.col - 1, false}, cellKey{k.row, k.col + 1, false})
+	}
+	slices.SortStableFunc(inside, cellKey.compare) // stable: the mark of being inside comes first
+	d.cells = slices.CompactFunc(inside, func(a, b cellKey) bool { return a.compare(b) == 0 })
+}
+
+func (d *diver) cellAt(x float64) int32 { return int32(math.Floor(x / d.h)) }
+func (d *diver) middle(i int32) float64 { return (float64(i) + 0.5) * d.h }
+func (d *diver) find(k cellKey) (int, bool) {
+	return slices.BinarySearchFunc(d.cells, k, cellKey.compare)
+}
+
+// rowRange is the extent in x of a convex polygon on the line y; lo > hi when they don't meet.
+func rowRange(poly []r2.Vec, y float64) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for k, p := range poly {
+		q := poly[(k+1)%len(poly)]
+		if (p.Y <= y) != (q.Y <= y) {
+			x := crossX(p, q, y)
+			lo, hi = min(lo, x), max(hi, x)
+		}
+	}
+	return lo, hi
+}
+
+// crossX is where the line y meets the edge; the same for both ways round, to the last bit, so that
+// neighbouring facets leave no gap and share no cell.
+func crossX(p, q r2.Vec, y float64) float64 {
+	if q.Y < p.Y || q.Y == p.Y && q.X < p.X {
+		p, q = q, p
+	}
+	return p.X + (q.X-p.X)*((y-p.Y)/(q.Y-p.Y))
+}
+
+// pass finds where each column passes a facet.
+func (d *diver) pass(id int32) {
+	d.cross = d.cross[:0]
+	for i := 0; i < len(d.cells); {
+		j := i + 1 // a run of neighbouring cells in one row
+		for j < len(d.cells) && d.cells[j].row == d.cells[i].row && d.cells[j].col == d.cells[j-1].col+1 {
+			j++
+		}
+		y := d.middle(d.cells[i].row)
+		a := r2.Vec{X: d.middle(d.cells[i].col), Y: y}
+		b := r2.Vec{X: d.middle(d.cells[j-1].col), Y: y}
+		for _, g := range d.grids {
+			g.spans(a, b, b, func(row, x0, x1 int) {
+				for _, f := range g.items[g.start[row*g.nx+x0]:g.start[row*g.nx+x1+1]] {
+					if d.stamp[f] != id {
+						d.stamp[f] = id
+						d.enter(f)
+					}
+				}
+			})
+		}
+		i = j
+	}
+	slices.SortFunc(d.cross, func(a, b crossing) int {
+		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.z, b.z), cmp.Compare(a.facet, b.facet))
+	})
+}
+
+// enter adds the crossings of facet f with all columns.
+func (d *diver) enter(f int32) {
+	a3, b3, c3 := d.p.facet(int(f))
+	tri := []r2.Vec{xy(a3), xy(b3), xy(c3)}
+	z := d.p.planeOf(int(f), tri[0])
+	zlo, zhi := min(a3.Z, b3.Z, c3.Z), max(a3.Z, b3.Z, c3.Z)
+	b := boxOf(tri)
+	r0 := max(d.cellAt(b.Min.Y), d.cells[0].row)
+	r1 := min(d.cellAt(b.Max.Y), d.cells[len(d.cells)-1].row)
+	for row := r0; row <= r1; row++ {
+		y := d.middle(row)
+		lo, hi := rowRange(tri, y)
+		if lo > hi {
+			continue
+		}
+		// Half open: a column on a shared edge passes one of the two facets.
+		c0, c1 := int32(math.Ceil(lo/d.h-0.5)), int32(math.Ceil(hi/d.h-0.5))-1
+		i, _ := d.find(cellKey{row: row, col: c0})
+		for ; i < len(d.cells) && d.cells[i].row == row && d.cells[i].col <= c1; i++ {
+			v := r2.Vec{X: d.middle(d.cells[i].col) - tri[0].X, Y: y - tri[0].Y}
+			d.cross = append(d.cross, crossing{int32(i), f, min(zhi, max(zlo, z.at(v))), d.p.facing[f] == Up})
+		}
+	}
+}
+
+// layers turns the crossings of each column into stretches of air, by counting how deep inside the
+// part the column is: on its way up it enters at a roof, which faces down, and leaves at a floor.
+func (d *diver) layers() {
+	d.air, d.first = d.air[:0], d.first[:0]
+	k := 0
+	for i := range d.cells {
+		d.first = append(d.first, int32(len(d.air)))
+		cur := layer{lo: math.Inf(-1), floor: -1, roof: -1, cell: int32(i), at: math.Inf(1)}
+		depth := 0
+		for ; k < len(d.cross) && d.cross[k].cell == int32(i); k++ {
+			x := d.cross[k]
+			if x.up {
+				if depth--; depth == 0 {
+					cur.lo, cur.floor = x.z, x.facet
+				}
+				continue
+			}
+			if depth++; depth == 1 {
+				cur.hi, cur.roof = x.z, x.facet
+				d.air = append(d.air, cur)
+				cur.roof = -1
+			}
+		}
+		cur.hi = math.Inf(1)
+		d.air = append(d.air, cur)
+	}
+	d.first = append(d.first, int32(len(d.air)))
+}
+
+// march runs the front and returns the layer of u that it reaches last; nil when it reaches none.
+func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer) {
+	q := &front{}
+	for i := range d.air {
+		if l := &d.air[i]; l.open() {
+			l.from = l.side()
+			l.at = -d.h / 2 // the edge is half a cell from the first middle on either side
+			*q = append(*q, arrival{l.at, int32(i)})
+		}
+	}
+	heap.Init(q)
+	for steps := 0; q.Len() > 0; steps++ {
+		if steps&4095 == 0 && ctx.Err() != nil {
+			return nil
+		}
+		i := heap.Pop(q).(arrival).layer
+		l := &d.air[i]
+		if l.done {
+			continue
+		}
+		l.done = true
+		own := !l.open() && d.cells[l.cell].inside && (isMember(u.Facets, l.floor) || isMember(u.Facets, l.roof))
+		if own && (deepest == nil || l.at > deepest.at) {
+			deepest = l
+		}
+		d.neighbours(i, func(n int32, _ int) {
+			o := &d.air[n]
+			if o.done || o.open() {
+				return
+			}
+			if t := d.arrive(n); t < o.at {
+				o.at, o.from = t, l.from
+				heap.Push(q, arrival{t, n})
+			}
+		})
+	}
+	return deepest
+}
+
+func (l *layer) side() Half {
+	switch {
+	case l.floor >= 0:
+		return UpperHalf
+	case l.roof >= 0:
+		return LowerHalf
+	}
+	return BothHalves
+}
+
+func isMember(sorted []int32, f int32) bool {
+	_, ok := slices.BinarySearch(sorted, f)
+	return ok
+}
+
+// arrive solves |∇t| = 1 at layer n from the neighbours that the front has passed.
+func (d *diver) arrive(n int32) float64 {
+	near := [2]float64{math.Inf(1), math.Inf(1)}
+	d.neighbours(n, func(o int32, axis int) {
+		if d.air[o].done {
+			near[axis] = min(near[axis], d.air[o].at)
+		}
+	})
+	a, b := min(near[0], near[1]), max(near[0], near[1])
+	if b-a >= d.h {
+		return a + d.h
+	}
+	return (a + b + math.Sqrt(2*d.h*d.h-(b-a)*(b-a))) / 2
+}
+
+// neighbours visits the layers in the four cells around that air can pass to from layer i.
+func (d *diver) neighbours(i int32, visit func(n int32, axis int)) {
+	l := &d.air[i]
+	k := d.cells[l.cell]
+	for axis, step := range [2]cellKey{{col: 1}, {row: 1}} {
+		for _, s := range [2]int32{-1, 1} {
+			c, ok := d.find(cellKey{row: k.row + s*step.row, col: k.col + s*step.col})
+			if !ok {
+				continue
+			}
+			for n := d.first[c]; n < d.first[c+1]; n++ {
+				o := &d.air[n]
+				// In a thin sloping void neighbours need not overlap: the same floor or roof joins them.
+				if min(l.hi, o.hi) > max(l.lo, o.lo) || l.floor >= 0 && l.floor == o.floor || l.roof >= 0 && l.roof == o.roof {
+					visit(n, axis)
+				}
+			}
+		}
+	}
+}
+
+// arrival is a layer and when the front may reach it, in mm from the open.
+type arrival struct {
+	at    float64
+	layer int32
+}
+
+// front is the heap of arrivals; ties go to the lower layer so that runs repeat.
+type front []arrival
+
+func (q front) Len() int { return len(q) }
+func (q front) Less(a, b int) bool {
+	return cmp.Or(cmp.Compare(q[a].at, q[b].at), cmp.Compare(q[a].layer, q[b].layer)) < 0
+}
+func (q front) Swap(a, b int) { q[a], q[b] = q[b], q[a] }
+func (q *front) Push(x any)   { *q = append(*q, x.(arrival)) }
+func (q *front) Pop() any {
+	x := (*q)[len(*q)-1]
+	*q = (*q)[:len(*q)-1]
+	return x
+}
