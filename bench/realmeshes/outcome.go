@@ -1,0 +1,24 @@
+package main
+
+import (
+	"context"
+
+	"mouldwright/internal/mesh"
+)
+
+// The verdicts.
+const (
+	provenMould = "proven mould"
+	refused     = "refused"
+)
+
+// Outcome is what the main job made of one mesh.
+type Outcome struct {
+	Verdict   string // provenMould or refused
+	Direction string // opening direction, such as "+z"; empty when the job got no further
+	Reason    string // why it was refused, in the job's own words; empty for a proven mould
+}
+
+// runJob runs the main job on a watertight mesh in mm. An error is a failure of the bench or of the
+// program, not a verdict on the part; nil leaves the verdict columns out of the table.
+var runJob func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error)
