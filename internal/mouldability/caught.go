@@ -210,7 +210,7 @@ func (w *catcher) meet(tri [3]r2.Vec, own plane, o int32, at r2.Vec, sense float
 		sides[3] = side{r2.Vec{X: gap.X, Y: gap.Y}, gap.C}
 		poly = store.clip(poly, sides[3])
 	}
-	if high <= p.noise || poly == nil || minWidth(poly) < roundingShare*p.noise {
+	if high <= p.noise || poly == nil || narrowness(poly) < roundingShare*p.noise {
 		store.pts = store.pts[:base]
 		return
 	}

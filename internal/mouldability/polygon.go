@@ -1,8 +1,6 @@
 package mouldability
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -65,22 +63,11 @@ func momentsOf(poly []r2.Vec) (m moments) {
 	return m
 }
 
-// minWidth is the least distance between two parallel lines that hold the convex polygon.
-func minWidth(poly []r2.Vec) float64 {
-	w := math.Inf(1)
-	for k, p := range poly {
-		h := leftOf(p, poly[(k+1)%len(poly)])
-		l := r2.Norm(h.n)
-		if l == 0 {
-			continue
-		}
-		far := 0.0
-		for _, v := range poly {
-			far = max(far, h.at(v))
-		}
-		w = min(w, far/l)
-	}
-	return w
+// narrowness is at most the least width of a convex polygon and at least a third of it: its area
+// over the diagonal of its box. Widths measured across edges would fail on edges of no direction.
+func narrowness(poly []r2.Vec) float64 {
+	b := boxOf(poly)
+	return momentsOf(poly).A / r2.Norm(r2.Sub(b.Max, b.Min))
 }
 
 func boxOf(poly []r2.Vec) r2.Box {
