@@ -16,16 +16,30 @@ import (
 // the rounding of a file where three facets meet without a common vertex. A hairline gap would cut
 // a wide overlap into narrow ones and let a lock pass, so every polygon is first grown by eps. What
 // is measured on the union is then too large by at most eps on each side, plus the gaps it closed.
-const (
-	growShare = 1.0 / 500 // eps as a share of the tolerance: 10 nm by default, above float32 noise at 100 mm after halving
-	snapShare = 1.0 / 100 // edges nearer than this share of eps count as coincident
-)
+//
+// Edges of several polygons often coincide, and then each might count as covered by the other and
+// the boundary be lost. So polygons are grown by amounts that differ, between half of eps and eps:
+// edges that coincided are apart by far more than the rounding, and the outermost one stays. In
+// doubt within the rounding an edge stays.
+const growShare = 1.0 / 250 // eps as a share of the tolerance: 20 nm by default, twice the float32 gap at 100 mm
+
+// golden spreads the growths evenly: the fractional parts of its multiples never bunch up.
+const golden = 0.6180339887498949
+
+// roundingShare bounds the error of a clipped edge's place, as a share of the largest coordinate: a
+// few dozen roundings of 1.1e-16.
+const roundingShare = 1e-14
 
 // edgePiece is a straight piece of the union's boundary with the union on its left.
-type edgePiece struct{ A, B r2.Vec }
+type edgePiece struct {
+	A, B  r2.Vec
+	grown float64 // how far its polygon was grown
+}
 
 type regionUnion struct {
-	eps    float64
+	eps    float64 // no polygon was grown by more
+	doubt  float64 // edges this near may lie either way
+	grown  []float64
 	planes []halfPlane
 	start  []int32 // planes of polygon i are planes[start[i]:start[i+1]]
 	boxes  []r2.Box
@@ -36,10 +50,15 @@ type regionUnion struct {
 
 func newRegionUnion(ctx context.Context, polys [][]r2.Vec, tolMM float64, workers int) (*regionUnion, error) {
 	u := &regionUnion{eps: tolMM * growShare, start: make([]int32, 1, len(polys)+1)}
-	for _, p := range polys {
-		u.planes = grownPlanes(p, u.eps, u.planes)
+	for i, p := range polys {
+		_, part := math.Modf(golden * float64(i))
+		grown := u.eps * (1 + part) / 2
+		u.planes = grownPlanes(p, grown, u.planes)
 		u.start = append(u.start, int32(len(u.planes)))
-		u.boxes = append(u.boxes, growBox(polygonBox(p), u.eps))
+		u.grown = append(u.grown, grown)
+		b := growBox(polygonBox(p), u.eps)
+		u.boxes = append(u.boxes, b)
+		u.doubt = max(u.doubt, roundingShare*max(-b.Min.X, -b.Min.Y, b.Max.X, b.Max.Y))
 	}
 	u.tree = newBoxTree(u.boxes)
 	chunks, err := inChunks(ctx, len(polys), 256, workers, nil, func(lo, hi int) []edgePiece {
@@ -81,7 +100,6 @@ func (w *edgeWalk) polygon(u *regionUnion, i int32) {
 		}
 		return true
 	})
-	snap := u.eps * snapShare
 	for k, h := range own {
 		o := r2.Scale(h.C, h.N)
 		dir := r2.Vec{X: -h.N.Y, Y: h.N.X}
@@ -94,26 +112,21 @@ func (w *edgeWalk) polygon(u *regionUnion, i int32) {
 		}
 		w.spans = w.spans[:0]
 		for _, j := range w.near {
-			// Of two edges that coincide the polygon of the lower number keeps its own.
-			shift := -snap
-			if j < i {
-				shift = snap
-			}
-			if a, b := clipLine(o, dir, lo, hi, u.polyPlanes(j), shift, -1); a < b {
+			if a, b := clipLine(o, dir, lo, hi, u.polyPlanes(j), -u.doubt, -1); a < b {
 				w.spans = append(w.spans, span{a, b})
 			}
 		}
-		w.emit(o, dir, lo, hi)
+		w.emit(o, dir, lo, hi, u.grown[i])
 	}
 }
 
 // emit writes the pieces of [lo, hi] that no span covers.
-func (w *edgeWalk) emit(o, dir r2.Vec, lo, hi float64) {
+func (w *edgeWalk) emit(o, dir r2.Vec, lo, hi, grown float64) {
 	slices.SortFunc(w.spans, func(a, b span) int { return cmp.Compare(a.lo, b.lo) })
 	at := lo
 	piece := func(a, b float64) {
 		if a < b {
-			w.out = append(w.out, edgePiece{r2.Add(o, r2.Scale(a, dir)), r2.Add(o, r2.Scale(b, dir))})
+			w.out = append(w.out, edgePiece{r2.Add(o, r2.Scale(a, dir)), r2.Add(o, r2.Scale(b, dir)), grown})
 		}
 	}
 	for _, s := range w.spans {
@@ -155,17 +168,17 @@ func (u *regionUnion) depthAt(p r2.Vec) float64 {
 }
 
 // areaMM2 is the area of the union before it was grown: Green's theorem over the boundary, less the
-// rim of eps.
+// rim.
 func (u *regionUnion) areaMM2() float64 {
 	if len(u.edges) == 0 {
 		return 0
 	}
 	mid := u.edges[0].A
-	var area, length float64
+	var area, rim float64
 	for _, e := range u.edges {
 		a, b := r2.Sub(e.A, mid), r2.Sub(e.B, mid)
 		area += r2.Cross(a, b) / 2
-		length += r2.Norm(r2.Sub(b, a))
+		rim += e.grown * r2.Norm(r2.Sub(b, a))
 	}
-	return max(0, area-u.eps*length)
+	return max(0, area-rim)
 }
