@@ -1,0 +1,126 @@
+package tooling
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"mouldwright/internal/solid"
+)
+
+// SideSprueOptions sizes a trough in the upper half that runs along the parting surface from the outside
+// of the block to the parting line. The zero value is 6 mm wide, 4 mm high.
+type SideSprueOptions struct {
+	WidthMM   float64 // at the parting surface; default 6
+	HeightMM  float64 // over the parting surface; default 4
+	DraftDeg  float64 // of its sides; default 10
+	OverlapMM float64 // how far it runs into the part's outline; default 0.3
+}
+
+func (o SideSprueOptions) withDefaults() SideSprueOptions {
+	setDefault(&o.WidthMM, 6)
+	setDefault(&o.HeightMM, 4)
+	setDefault(&o.DraftDeg, 10)
+	setDefault(&o.OverlapMM, 0.3)
+	return o
+}
+
+// SideSprue is a trough: its floor is the parting surface itself, its roof that surface raised, its sides
+// lean inward. It is open downward everywhere, so the upper half leaves it.
+type SideSprue struct {
+	From, Dir r2.Vec // on the block's side; unit direction inward
+	LengthMM  float64
+	Options   SideSprueOptions
+	gate      []r2.Vec // the end, from where it first meets the part
+}
+
+// NewSideSprue runs a trough from a place on the outside of the block along dir until it has crossed the
+// part's outline over its whole width.
+func NewSideSprue(from, dir r2.Vec, shadow Outline, opt SideSprueOptions) (SideSprue, error) {
+	o := opt.withDefaults()
+	if err := finite("side sprue", map[string]float64{"width": o.WidthMM, "height": o.HeightMM, "draft": o.DraftDeg, "overlap": o.OverlapMM}); err != nil {
+		return SideSprue{}, err
+	}
+	n := r2.Norm(dir)
+	if !(n > 0) {
+		return SideSprue{}, fmt.Errorf("side sprue: it has no direction: %w", ErrSprue)
+	}
+	if 2*o.HeightMM*math.Tan(o.DraftDeg*math.Pi/180) > 0.8*o.WidthMM {
+		return SideSprue{}, fmt.Errorf("side sprue: %.1f mm high with %.1f° draft closes a width of %.1f mm: make it wider or lower: %w", o.HeightMM, o.DraftDeg, o.WidthMM, ErrSprue)
+	}
+	s := SideSprue{From: from, Dir: r2.Scale(1/n, dir), Options: o}
+	first, last := math.Inf(1), 0.0
+	for _, side := range []float64{-0.5, 0, 0.5} {
+		p := r2.Add(from, r2.Scale(side*o.WidthMM, r2.Vec{X: -s.Dir.Y, Y: s.Dir.X}))
+		t, ok := firstCrossing(p, s.Dir, shadow)
+		if !ok {
+			return SideSprue{}, fmt.Errorf("side sprue from (%.1f, %.1f): it runs past the part: aim it at the part or make it thinner: %w", from.X, from.Y, ErrSprue)
+		}
+		first, last = min(first, t), max(last, t)
+	}
+	if last-first > 2*o.WidthMM {
+		return SideSprue{}, fmt.Errorf("side sprue from (%.1f, %.1f): it meets the part's outline at too sharp an angle (its two sides arrive %.1f mm apart): turn it: %w",
+			from.X, from.Y, last-first, ErrSprue)
+	}
+	s.LengthMM = last + o.OverlapMM
+	s.gate = strip(r2.Add(from, r2.Scale(first-o.OverlapMM, s.Dir)), s.Dir, s.LengthMM-first+o.OverlapMM, o.WidthMM)
+	return s, nil
+}
+
+// firstCrossing is the way along unit dir from p to where it first enters the outline.
+func firstCrossing(p, dir r2.Vec, o Outline) (float64, bool) {
+	best, ok := math.Inf(1), false
+	for _, loop := range o {
+		for i, a := range loop {
+			ab := r2.Sub(loop[(i+1)%len(loop)], a)
+			d := r2.Cross(dir, ab)
+			if d == 0 {
+				continue
+			}
+			t, u := r2.Cross(r2.Sub(a, p), ab)/d, r2.Cross(r2.Sub(a, p), dir)/d
+			if t >= 0 && t < best && u >= 0 && u <= 1 {
+				best, ok = t, true
+			}
+		}
+	}
+	return best, ok
+}
+
+// Plan is the rectangle that the trough takes.
+func (s SideSprue) Plan() []r2.Vec { return strip(s.From, s.Dir, s.LengthMM, s.Options.WidthMM) }
+
+// Tools makes the cutter for the upper half. lower0 is the raw lower half, whose top is the parting
+// surface.
+func (s SideSprue) Tools(k *solid.Kernel, lower0 *solid.Solid) ([]Tool, error) {
+	side := r2.Vec{X: -s.Dir.Y, Y: s.Dir.X}
+	steep := 1 / math.Tan(max(s.Options.DraftDeg, leastDraftDeg)*math.Pi/180)
+	lean := func(sign float64) func(p r2.Vec) float64 {
+		return func(p r2.Vec) float64 {
+			return steep * (s.Options.WidthMM/2 - sign*r2.Dot(side, r2.Sub(p, s.From)))
+		}
+	}
+	flat := func(r2.Vec) float64 { return s.Options.HeightMM }
+	t, err := follow(k, lower0, Lower, [][]r2.Vec{s.Plan()}, flat, lean(1), lean(-1))
+	if err != nil {
+		return nil, fmt.Errorf("side sprue from (%.1f, %.1f): %w", s.From.X, s.From.Y, err)
+	}
+	return []Tool{{Half: Upper, Solid: t}}, nil
+}
+
+// leastDraftDeg keeps the sides of a trough off the exactly upright, where a sheared roof would be
+// infinitely steep; under it the draft is nil for every purpose.
+const leastDraftDeg = 0.05
+
+// AvoidsShow checks the facets at the gate.
+func (s SideSprue) AvoidsShow(top *HeightField, show []bool) Check {
+	return avoidsShow(fmt.Sprintf("side sprue from (%.1f, %.1f)", s.From.X, s.From.Y), top, show, s.gate)
+}
+
+// Feature describes the side sprue; z is the height of the parting surface where it leaves the block.
+func (s SideSprue) Feature(name string, z, heldMM3 float64) Feature {
+	return Feature{Name: name, Kind: "side sprue", Piece: Upper.String(), At: r3.Vec{X: s.From.X, Y: s.From.Y, Z: z}, VolumeMM3: heldMM3,
+		SizesMM: []Size{{"width", s.Options.WidthMM}, {"height", s.Options.HeightMM}, {"length", s.LengthMM}},
+		Words:   fmt.Sprintf("side sprue along the parting surface, %.1f × %.1f mm, holds %.2f mL", s.Options.WidthMM, s.Options.HeightMM, heldMM3/1000)}
+}
