@@ -43,7 +43,7 @@ func (k *Kernel) nary(op, fn string, operands []*Solid) (*Solid, error) {
 		for _, s := range operands {
 			h.method(clsManifolds, "push_back", list, s.a)
 		}
-		return h.function(fn, list).(address), nil
+		return dropFilm(h, h.function(fn, list).(address)), nil
 	})
 }
 

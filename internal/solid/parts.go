@@ -18,9 +18,9 @@ type shell struct {
 }
 
 // Parts returns the bodies of which the solid consists, each with its cavities, in the order in
-// which the library finds their outer shells.
+// which the library finds their outer shells. Films without thickness (see Clean) are left out.
 func (s *Solid) Parts() ([]*Solid, error) {
-	shells, err := s.shells()
+	shells, _, err := s.shells()
 	if err != nil {
 		return nil, err
 	}
@@ -60,12 +60,13 @@ func joined(outer *mesh.Mesh, cavities []*mesh.Mesh) *mesh.Mesh {
 	return m
 }
 
-func (s *Solid) shells() ([]shell, error) {
+// shells returns the connected pieces of the surface, and how many films it left out.
+func (s *Solid) shells() (shells []shell, films int, err error) {
 	if s == nil {
-		return nil, ErrFreed
+		return nil, 0, ErrFreed
 	}
 	var solids []*Solid
-	err := s.k.do("divide into parts", func(h *host) (err error) {
+	err = s.k.do("divide into parts", func(h *host) (err error) {
 		if err := s.usable(s.k); err != nil {
 			return err
 		}
@@ -76,17 +77,22 @@ func (s *Solid) shells() ([]shell, error) {
 		return err
 	})
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	shells := make([]shell, len(solids))
-	for i, p := range solids {
+	for _, p := range solids {
 		m, err := p.Mesh()
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
-		shells[i] = shell{solid: p, mesh: m, volume: m.VolumeMM3()}
+		v := m.VolumeMM3()
+		if isFilm(v, m.AreaMM2(), reachOf(m)) {
+			p.Free()
+			films++
+			continue
+		}
+		shells = append(shells, shell{solid: p, mesh: m, volume: v})
 	}
-	return shells, nil
+	return shells, films, nil
 }
 
 // smallestAround is the outer shell of least volume that encloses p, nil if none does.

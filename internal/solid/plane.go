@@ -20,13 +20,21 @@ func (s *Solid) SplitByPlane(normal r3.Vec, offset float64) (above, below *Solid
 // TrimByPlane keeps what lies on the side of the plane p·normal = offset·|normal| that the normal
 // points to. For a normal along a coordinate axis the cut face lies exactly at the offset.
 func (s *Solid) TrimByPlane(normal r3.Vec, offset float64) (*Solid, error) {
+	if s == nil {
+		return nil, ErrFreed
+	}
 	if !finite(normal) || normal == (r3.Vec{}) || offset-offset != 0 {
 		return nil, badArgument("plane with normal %v at %g", normal, offset)
 	}
 	if axis, sign, ok := alongAxis(normal); ok {
 		return s.trimByAxis(axis, sign, offset)
 	}
-	return s.derive("cut by a plane", "_TrimByPlane", vecObject(normal), offset)
+	return s.k.build("cut by a plane", func(h *host) (address, error) {
+		if err := s.usable(s.k); err != nil {
+			return 0, err
+		}
+		return dropFilm(h, h.method(clsManifold, "_TrimByPlane", s.a, vecObject(normal), offset).(address)), nil
+	})
 }
 
 // alongAxis reports the coordinate axis (0, 1, 2) that n lies along and its sign.

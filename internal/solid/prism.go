@@ -49,18 +49,15 @@ func prismMesh(loops [][]r2.Vec, tris [][3]uint32, z0, z1 float64) *mesh.Mesh {
 }
 
 // areaTolerance is how much of the area that triangles cover may differ from the area inside the
-// loops by rounding. Loops that cross give a difference of the order of what they cross over.
+// loops by rounding.
 const areaTolerance = 1e-9
 
 // Triangulate divides the area inside loops (outer ones counter-clockwise, holes clockwise) into
-// counter-clockwise triangles on the loops' own points, numbered through all loops in order.
+// counter-clockwise triangles on the loops' own points, numbered through all loops in order. Loops
+// that cross or overlap, by more than the step of a Region, are refused.
 func (k *Kernel) Triangulate(loops [][]r2.Vec) (tris [][3]uint32, err error) {
-	if err := checkLoops(loops); err != nil {
+	if err := k.checkSimple(loops); err != nil {
 		return nil, err
-	}
-	area := signedArea(loops)
-	if !(area > 0) || math.IsInf(area, 0) {
-		return nil, badArgument("the loops enclose %g mm²; outer loops must run counter-clockwise, holes clockwise", area)
 	}
 	err = k.do("triangulate", func(h *host) error {
 		list := giveLoops(h, loops)
@@ -76,10 +73,46 @@ func (k *Kernel) Triangulate(loops [][]r2.Vec) (tris [][3]uint32, err error) {
 	if err != nil {
 		return nil, err
 	}
+	area := signedArea(loops)
 	if covered := coveredArea(loops, tris); math.Abs(covered-area) > areaTolerance*area {
 		return nil, badArgument("the loops cross: they enclose %g mm² but triangles cover %g mm²; make a Region of them first", area, covered)
 	}
 	return tris, nil
+}
+
+// checkSimple refuses loops that do not wind exactly once around every point inside. The signed area
+// is the integral of the winding number, the region's area that of its being not zero: they agree
+// when it is 0 or 1 everywhere.
+func (k *Kernel) checkSimple(loops [][]r2.Vec) error {
+	if err := checkLoops(loops); err != nil {
+		return err
+	}
+	area := signedArea(loops)
+	if !(area > 0) || math.IsInf(area, 0) {
+		return badArgument("the loops enclose %g mm²; outer loops must run counter-clockwise, holes clockwise", area)
+	}
+	r, err := k.Region(loops)
+	if err != nil {
+		return err
+	}
+	defer r.Free()
+	covered, err := r.AreaMM2()
+	if err != nil {
+		return err
+	}
+	if math.Abs(covered-area) > RegionStepMM*perimeter(loops)+areaTolerance*area {
+		return badArgument("the loops cross or overlap: counted with sign they enclose %g mm², but they cover %g mm²; make a Region of them first", area, covered)
+	}
+	return nil
+}
+
+func perimeter(loops [][]r2.Vec) (sum float64) {
+	for _, l := range loops {
+		for i := range l {
+			sum += r2.Norm(r2.Sub(l[(i+1)%len(l)], l[i]))
+		}
+	}
+	return sum
 }
 
 func coveredArea(loops [][]r2.Vec, tris [][3]uint32) (sum float64) {
