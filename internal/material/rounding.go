@@ -3,6 +3,7 @@ package material
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 )
 
@@ -56,7 +57,7 @@ type RatioError struct {
 
 func (e *RatioError) Error() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "weighed in steps of %g g the mixing ratio is off by %.2g %%, and the material allows %.2g %%", e.StepG, e.ErrorPct, e.TolerancePct)
+	fmt.Fprintf(&b, "weighed in steps of %g g the mixing ratio is off by %s %%, and the material allows %s %%", e.StepG, significant(e.ErrorPct), significant(e.TolerancePct))
 	if e.FinerStepG > 0 {
 		fmt.Fprintf(&b, "; use a scale that reads %g g", e.FinerStepG)
 	}
@@ -68,6 +69,14 @@ func (e *RatioError) Error() string {
 		fmt.Fprintf(&b, "; or mix more: %s", strings.Join(words, " with "))
 	}
 	return b.String()
+}
+
+// significant prints v to two significant digits, without an exponent.
+func significant(v float64) string {
+	if v >= 100 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(v, 'g', 2, 64)
 }
 
 // usualStepsG are the steps that scales come in.

@@ -1,0 +1,112 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime/debug"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes. They are part of the interface: scripts rely on them.
+const (
+	ExitOK       = 0 // done
+	ExitRefused  = 1 // the part cannot be moulded as asked; the output says why
+	ExitInput    = 2 // a wrong argument, a file that cannot be read or makes no sense
+	ExitInternal = 3 // a fault of the program
+)
+
+// Env is what a command line runs in.
+type Env struct {
+	Out, Err io.Writer
+	ErrIsTTY bool // whether a progress bar on Err makes sense
+	Jobs     Jobs // nil leaves out what needs jobs
+	Version  string
+}
+
+// root is the whole command line.
+type root struct {
+	JSON     bool   `name:"json" help:"Print the result as JSON (fields: docs/cli.md)."`
+	Quiet    bool   `short:"q" help:"Print the result and errors alone: no progress, no hints."`
+	Progress string `enum:"auto,bar,lines,off" default:"auto" help:"How to show progress on standard error: auto (a bar on a terminal, else off), bar, lines, off."`
+
+	New      newCmd      `cmd:"" help:"Make a job folder for a part."`
+	Run      runCmd      `cmd:"" help:"Build the mould of a job, prove that it opens, and write its files."`
+	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
+	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
+	Version  versionCmd  `cmd:"" help:"Show the version."`
+}
+
+const about = "Turns a finished 3D part into a mould you can print and pour: checked, proven to open, with the amounts to weigh."
+
+// Main runs one command line and returns its exit code. A cancelled ctx stops long work.
+func Main(ctx context.Context, args []string, env Env) (code int) {
+	var r root
+	s := &session{ctx: ctx, env: env}
+	defer func() {
+		if p := recover(); p != nil {
+			code = s.fail(&internalError{fmt.Errorf("%v\n%s", p, debug.Stack())})
+		}
+	}()
+	helped := false
+	parser, err := kong.New(&r, kong.Name("mouldwright"), kong.Description(about), kong.Writers(env.Out, env.Err),
+		kong.Exit(func(int) { helped = true }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	if err != nil {
+		return s.fail(&internalError{err})
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	line, err := parser.Parse(args)
+	if helped {
+		return ExitOK
+	}
+	s.json, s.quiet, s.progressKind = r.JSON, r.Quiet, r.Progress
+	if err != nil {
+		s.json = s.json || wantsJSON(args)
+		return s.fail(fmt.Errorf("%w; see: mouldwright --help", err))
+	}
+	if err := line.Run(s); err != nil {
+		return s.fail(err)
+	}
+	return ExitOK
+}
+
+// wantsJSON finds --json on a line that did not parse.
+func wantsJSON(args []string) bool {
+	for _, a := range args {
+		if a == "--json" {
+			return true
+		}
+	}
+	return false
+}
+
+// internalError marks a fault of the program.
+type internalError struct{ err error }
+
+func (e *internalError) Error() string {
+	return "internal fault, please report it with the command and its files: " + e.err.Error()
+}
+func (e *internalError) Unwrap() error { return e.err }
+
+// refusal is the error of a part that cannot be moulded as asked.
+type refusal interface {
+	error
+	Refused() bool
+}
+
+// kindOf sorts an error into the exit codes and their words.
+func kindOf(err error) (code int, kind string) {
+	var in *internalError
+	var no refusal
+	switch {
+	case errors.As(err, &in):
+		return ExitInternal, "internal"
+	case errors.As(err, &no) && no.Refused():
+		return ExitRefused, "refused"
+	}
+	return ExitInput, "input"
+}
