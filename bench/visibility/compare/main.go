@@ -1,0 +1,184 @@
+// Command compare answers the same visibility question with our direction search and with Embree
+// (visibility.cc in bench/embree), in one run, and prints both times, their ratio and how far the
+// answers agree.
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/binary"
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"time"
+
+	"mouldwright/bench/visibility"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+func main() {
+	facets := flag.Int("facets", 100_000, "facets of the part")
+	dirs := flag.Int("directions", 1000, "directions asked")
+	rounds := flag.Int("rounds", 3, "times both are run; the best of each counts")
+	program := flag.String("embree", "", "the built visibility program")
+	flag.Parse()
+	if err := compare(*facets, *dirs, *rounds, *program); err != nil {
+		fmt.Fprintln(os.Stderr, "compare:", err)
+		os.Exit(1)
+	}
+}
+
+func compare(facets, nDirs, rounds int, program string) error {
+	tmp, err := os.MkdirTemp("", "visibility")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(tmp)
+	m, dirs := visibility.LumpyRing(facets), visibility.Directions(nDirs)
+	t := time.Now()
+	s, err := mouldability.NewSearcher(m, nil)
+	if err != nil {
+		return err
+	}
+	fmt.Printf("ours    build %.3f s\n", time.Since(t).Seconds())
+	// Embree gets the facets in our order: neighbours next to each other, so its packets stay
+	// together, and the two answers compare bit by bit.
+	order := s.Order()
+	in := filepath.Join(tmp, "mesh")
+	if err := write(in, m, order, dirs); err != nil {
+		return err
+	}
+	rank := make([]int, len(order))
+	for i, f := range order {
+		rank[f] = i
+	}
+	ours, theirs := math.Inf(1), math.Inf(1)
+	var ourBits, theirBits []byte
+	for range rounds {
+		sec, bits, err := runOurs(s, dirs, rank)
+		if err != nil {
+			return err
+		}
+		ours, ourBits = min(ours, sec), bits
+		sec, bits, words, err := runEmbree(program, in, filepath.Join(tmp, "answer"))
+		if err != nil {
+			return err
+		}
+		if math.IsInf(theirs, 1) {
+			fmt.Print(words)
+		}
+		theirs, theirBits = min(theirs, sec), bits
+	}
+	report(len(m.Tris), nDirs, ours, theirs, ourBits, theirBits)
+	return nil
+}
+
+func report(facets, dirs int, ours, theirs float64, a, b []byte) {
+	rays := float64(facets) * float64(dirs)
+	fmt.Printf("ours    %.3f s, %.1f ns a facet\n", ours, ours*1e9/rays)
+	fmt.Printf("embree  %.3f s, %.1f ns a facet\n", theirs, theirs*1e9/rays)
+	var both, onlyOurs, onlyTheirs int
+	for i := range a {
+		both += ones(a[i] & b[i])
+		onlyOurs += ones(a[i] &^ b[i])
+		onlyTheirs += ones(b[i] &^ a[i])
+	}
+	off := onlyOurs + onlyTheirs
+	fmt.Printf("caught  %d by both, %d by ours alone, %d by Embree alone: %.5f %% of facets agree\n",
+		both, onlyOurs, onlyTheirs, 100*(1-float64(off)/rays))
+	fmt.Printf("ratio   %.3f (ours / Embree, %d threads each)\n", ours/theirs, runtime.GOMAXPROCS(0))
+}
+
+func ones(b byte) (n int) {
+	for ; b != 0; b &= b - 1 {
+		n++
+	}
+	return n
+}
+
+func runOurs(s *mouldability.Searcher, dirs []r3.Vec, rank []int) (float64, []byte, error) {
+	// Two passes: the timed one keeps nothing, as the search does; the other gathers the bits.
+	t := time.Now()
+	if err := s.Caught(context.Background(), dirs, 0, func(int, []bool) {}); err != nil {
+		return 0, nil, err
+	}
+	sec := time.Since(t).Seconds()
+	width := (len(rank) + 7) / 8
+	bits := make([]byte, width*len(dirs))
+	err := s.Caught(context.Background(), dirs, 0, func(i int, caught []bool) {
+		row := bits[i*width:]
+		for r, c := range caught {
+			if c {
+				row[r>>3] |= 1 << (r & 7)
+			}
+		}
+	})
+	return sec, bits, err
+}
+
+func runEmbree(program, in, out string) (sec float64, bits []byte, words string, err error) {
+	cmd := exec.Command(program, in, strconv.Itoa(runtime.GOMAXPROCS(0)), out)
+	cmd.Stderr = os.Stderr
+	text, err := cmd.Output()
+	if err != nil {
+		return 0, nil, "", fmt.Errorf("%s: %w", program, err)
+	}
+	for line := range strings.Lines(string(text)) {
+		words += "embree  " + line
+		if v, ok := strings.CutPrefix(line, "seconds "); ok {
+			if sec, err = strconv.ParseFloat(strings.TrimSpace(v), 64); err != nil {
+				return 0, nil, "", err
+			}
+		}
+	}
+	bits, err = os.ReadFile(out)
+	return sec, bits, words, err
+}
+
+// write stores mesh and directions as visibility.cc reads them.
+func write(path string, m *mesh.Mesh, order []int32, dirs []r3.Vec) error {
+	b := m.Bounds()
+	centre := r3.Scale(0.5, r3.Add(b.Min, b.Max))
+	var buf bytes.Buffer
+	put := func(v any) { binary.Write(&buf, binary.LittleEndian, v) } // a bytes.Buffer takes all
+	vec := func(v r3.Vec) { put([3]float32{float32(v.X), float32(v.Y), float32(v.Z)}) }
+	put([3]uint32{uint32(len(m.Verts)), uint32(len(m.Tris)), uint32(len(dirs))})
+	put([2]float32{mouldability.WallSine(), mouldability.RayStartMM(m)})
+	for _, v := range m.Verts {
+		vec(r3.Sub(v, centre))
+	}
+	for _, f := range order {
+		put(m.Tris[f])
+	}
+	for _, f := range order {
+		vec(r3.Sub(m.Facet(int(f)).Centroid(), centre))
+	}
+	for _, f := range order {
+		vec(r3.Unit(m.Facet(int(f)).Normal()))
+	}
+	for _, d := range dirs {
+		vec(d)
+	}
+	file, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	w := bufio.NewWriter(file)
+	if _, err := buf.WriteTo(w); err != nil {
+		return err
+	}
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	return file.Close()
+}
