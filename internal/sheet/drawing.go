@@ -103,9 +103,6 @@ const clearMM = 0.6
 
 // Text puts down one line of lettering.
 func (d *Drawing) Text(t Text) {
-	if t.HeightMM == 0 {
-		t.HeightMM = 2.5
-	}
 	if t.Words == "" {
 		return
 	}
@@ -119,7 +116,7 @@ func (d *Drawing) Text(t Text) {
 func (t Text) box(margin float64) []r2.Vec {
 	w := t.WidthMM()
 	x0 := -float64(t.Anchor) / 2 * w
-	lo, hi := r2.Vec{X: x0 - margin, Y: -t.HeightMM - margin}, r2.Vec{X: x0 + w + margin, Y: margin}
+	lo, hi := r2.Vec{X: x0 - margin, Y: -t.capMM() - margin}, r2.Vec{X: x0 + w + margin, Y: margin}
 	out := []r2.Vec{lo, {X: hi.X, Y: lo.Y}, hi, {X: lo.X, Y: hi.Y}}
 	for i, p := range out {
 		if t.Up {

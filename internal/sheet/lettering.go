@@ -46,8 +46,19 @@ func (t Text) face() face {
 	return faces()[0]
 }
 
+// smallMM is the height of capitals where a text does not say: the smallest of ISO 3098 that copies well.
+const smallMM = 2.5
+
+// capMM is the height of the text's capitals.
+func (t Text) capMM() float64 {
+	if t.HeightMM == 0 {
+		return smallMM
+	}
+	return t.HeightMM
+}
+
 // emMM is the font size in mm that gives capitals of the text's height.
-func (t Text) emMM() float64 { return t.HeightMM / t.face().cap }
+func (t Text) emMM() float64 { return t.capMM() / t.face().cap }
 
 // WidthMM is the length of the text on paper.
 func (t Text) WidthMM() float64 { return t.face().width(t.Words) * t.emMM() }
