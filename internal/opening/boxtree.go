@@ -117,19 +117,21 @@ func (t *boxTree) visitNode(level, i int, b r2.Box, f func(i int32) bool) bool {
 	return true
 }
 
-// nearest is the least of dist2 over the boxes' items, where dist2 is never less than the squared
-// distance from p to the box; +Inf for an empty tree.
-func (t *boxTree) nearest(p r2.Vec, dist2 func(i int32) float64) float64 {
-	best := math.Inf(1)
+// nearest is the item of least dist2 and that value, where dist2 is never less than the squared
+// distance from p to the item's box; −1 and +Inf if there is none.
+func (t *boxTree) nearest(p r2.Vec, dist2 func(i int32) float64) (item int32, d2 float64) {
+	item, d2 = -1, math.Inf(1)
 	if len(t.levels) > 0 {
-		t.nearestNode(len(t.levels)-1, 0, p, dist2, &best)
+		t.nearestNode(len(t.levels)-1, 0, p, dist2, &item, &d2)
 	}
-	return best
+	return item, d2
 }
 
-func (t *boxTree) nearestNode(level, i int, p r2.Vec, dist2 func(i int32) float64, best *float64) {
+func (t *boxTree) nearestNode(level, i int, p r2.Vec, dist2 func(i int32) float64, item *int32, best *float64) {
 	if level == 0 {
-		*best = min(*best, dist2(t.items[i]))
+		if d := dist2(t.items[i]); d < *best {
+			*item, *best = t.items[i], d
+		}
 		return
 	}
 	var order [treeFan]int
@@ -149,7 +151,7 @@ func (t *boxTree) nearestNode(level, i int, p r2.Vec, dist2 func(i int32) float6
 		if d[k] >= *best {
 			return
 		}
-		t.nearestNode(level-1, order[k], p, dist2, best)
+		t.nearestNode(level-1, order[k], p, dist2, item, best)
 	}
 }
 

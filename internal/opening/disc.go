@@ -10,8 +10,9 @@ import (
 
 // The largest disc in a union is found by branch and bound over squares. The depth of a point below
 // the boundary changes no faster than the point moves, so no disc centred in a square is larger
-// than the depth at its middle plus half its diagonal. Squares are split, most promising first,
-// until none can beat the best by more than the precision asked.
+// than the depth at its middle plus half its diagonal; deepestIn knows a better bound along strips.
+// Squares are split, most promising first, until none can beat the best by more than the precision
+// asked.
 
 const (
 	// discPrecision is the precision asked of a radius, relative; it is also never asked finer than
@@ -73,12 +74,12 @@ func (u *regionUnion) largestDisc(ctx context.Context, seeds []r2.Vec, goal disc
 	if len(u.edges) == 0 {
 		return out, nil
 	}
-	try := func(p r2.Vec) float64 {
-		d := u.depthAt(p)
+	try := func(p r2.Vec) (float64, int32) {
+		d, edge := u.depthAndEdge(p)
 		if d > out.Lo {
 			out.Lo, out.Centre = d, p
 		}
-		return d
+		return d, edge
 	}
 	step := max(1, len(seeds)/discSeeds)
 	for i := 0; i < len(seeds); i += step {
@@ -101,7 +102,11 @@ func (u *regionUnion) largestDisc(ctx context.Context, seeds []r2.Vec, goal disc
 				Y: q.mid.Y + h*float64(k&2-1),
 			}}
 			seq++
-			c.ub = min(q.ub, try(c.mid)+h*math.Sqrt2)
+			d, edge := try(c.mid)
+			c.ub = min(q.ub, d+h*math.Sqrt2)
+			if c.ub > out.Lo+goal.slack(out.Lo) {
+				c.ub = min(c.ub, u.deepestIn(c.mid, h, d, edge))
+			}
 			if c.ub > out.Lo+goal.slack(out.Lo) {
 				heap.Push(&queue, c)
 			}

@@ -30,10 +30,19 @@ func newProbe(m *mesh.Mesh) *probe { return &probe{mesh: m, tree: geom.NewBVH(m.
 // never meets an edge.
 var skew = r3.Unit(r3.Vec{X: 0.4142135623, Y: 0.7320508075, Z: 0.5412338921})
 
-// inside says whether p is at least depth below the surface.
+// inside says whether p is at least depth below the surface. Facets that the ray leaves through
+// count one, facets that it enters through count back, so a fold without thickness counts nothing.
 func (b *probe) inside(p r3.Vec, depth float64) bool {
-	hit, ok := b.tree.FirstHit(p, skew, 0, math.Inf(1))
-	if !ok || r3.Dot(b.mesh.Facet(hit.Facet).Normal(), skew) <= 0 {
+	turns := 0
+	b.tree.EachHit(p, skew, 0, math.Inf(1), func(h geom.Hit) bool {
+		if r3.Dot(b.mesh.Facet(h.Facet).Normal(), skew) > 0 {
+			turns++
+		} else {
+			turns--
+		}
+		return true
+	})
+	if turns <= 0 {
 		return false
 	}
 	_, near := b.tree.NearestWithin(p, depth)

@@ -151,20 +151,77 @@ func (u *regionUnion) contains(p r2.Vec) bool {
 	return in
 }
 
+// dist2 is the squared distance from p to the piece.
+func (e *edgePiece) dist2(p r2.Vec) float64 {
+	ax, ay := p.X-e.A.X, p.Y-e.A.Y
+	ex, ey := e.B.X-e.A.X, e.B.Y-e.A.Y
+	t := min(1, max(0, (ax*ex+ay*ey)/(ex*ex+ey*ey)))
+	dx, dy := ax-t*ex, ay-t*ey
+	return dx*dx + dy*dy
+}
+
 // depthAt is the distance from p to the boundary: positive inside, negative outside.
 func (u *regionUnion) depthAt(p r2.Vec) float64 {
-	d := math.Sqrt(u.near.nearest(p, func(i int32) float64 {
-		e := &u.edges[i]
-		ax, ay := p.X-e.A.X, p.Y-e.A.Y
-		ex, ey := e.B.X-e.A.X, e.B.Y-e.A.Y
-		t := min(1, max(0, (ax*ex+ay*ey)/(ex*ex+ey*ey)))
-		dx, dy := ax-t*ex, ay-t*ey
-		return dx*dx + dy*dy
-	}))
-	if !u.contains(p) {
-		return -d
-	}
+	d, _ := u.depthAndEdge(p)
 	return d
+}
+
+func (u *regionUnion) depthAndEdge(p r2.Vec) (depth float64, edge int32) {
+	edge, d2 := u.near.nearest(p, func(i int32) float64 { return u.edges[i].dist2(p) })
+	depth = math.Sqrt(d2)
+	if !u.contains(p) {
+		depth = -depth
+	}
+	return depth, edge
+}
+
+// deepestIn is an upper bound of the depth over the square round c, given the depth at c and the
+// boundary piece nearest to it. The depth grows no faster than one moves. Between two pieces that
+// face each other one can say more: the depth is at most the mean of the distances to their lines,
+// which along a strip is half its width however long the square.
+func (u *regionUnion) deepestIn(c r2.Vec, half, depth float64, edge int32) float64 {
+	reach := half * math.Sqrt2
+	ub := depth + reach
+	if depth < half {
+		return ub
+	}
+	n1, d1, ok := u.edges[edge].over(c, half)
+	if !ok {
+		return ub
+	}
+	facing, _ := u.near.nearest(c, func(i int32) float64 {
+		e := r2.Sub(u.edges[i].B, u.edges[i].A)
+		if n1.X*-e.Y+n1.Y*e.X >= -0.7*math.Hypot(e.X, e.Y) {
+			return math.Inf(1)
+		}
+		return u.edges[i].dist2(c)
+	})
+	if facing < 0 {
+		return ub
+	}
+	n2, d2, ok := u.edges[facing].over(c, half)
+	if !ok {
+		return ub
+	}
+	return min(ub, (d1+d2+half*(math.Abs(n1.X+n2.X)+math.Abs(n1.Y+n2.Y)))/2)
+}
+
+// over gives the inward normal of the piece and the distance of c from its line. It says false
+// unless the whole square round c lies on the inner side with its feet on the piece, so that the
+// distance to the line is the distance to the piece for every point of the square.
+func (e *edgePiece) over(c r2.Vec, half float64) (n r2.Vec, d float64, ok bool) {
+	v := r2.Sub(e.B, e.A)
+	l := r2.Norm(v)
+	if l == 0 {
+		return n, 0, false
+	}
+	dir := r2.Scale(1/l, v)
+	n = r2.Vec{X: -dir.Y, Y: dir.X}
+	spread := half * (math.Abs(n.X) + math.Abs(n.Y)) // of the square along n, and along dir as well
+	at := r2.Sub(c, e.A)
+	d = r2.Dot(n, at)
+	along := r2.Dot(dir, at)
+	return n, d, d >= spread && along >= spread && along <= l-spread
 }
 
 // areaMM2 is the area of the union before it was grown: Green's theorem over the boundary, less the
