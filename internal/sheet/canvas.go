@@ -135,11 +135,12 @@ func (c *canvas) facet(p, n [3]r3.Vec, col color.RGBA) {
 	if area == 0 || math.IsNaN(area) {
 		return
 	}
-	x0, x1 := c.span(c.w, p[0].X, p[1].X, p[2].X)
 	y0, y1 := c.span(c.h, p[0].Y, p[1].Y, p[2].Y)
 	for y := y0; y <= y1; y++ {
+		py := float64(y) + 0.5
+		x0, x1 := c.rowSpan(p, py)
 		for x := x0; x <= x1; x++ {
-			px, py := float64(x)+0.5, float64(y)+0.5
+			px := float64(x) + 0.5
 			a := ((p[1].X-px)*(p[2].Y-py) - (p[2].X-px)*(p[1].Y-py)) / area
 			b := ((p[2].X-px)*(p[0].Y-py) - (p[0].X-px)*(p[2].Y-py)) / area
 			g := 1 - a - b
@@ -158,6 +159,25 @@ func (c *canvas) facet(p, n [3]r3.Vec, col color.RGBA) {
 	}
 }
 
+// rowSpan is the samples of a row that a facet can reach: what lies between its edges there, and
+// one more on each side, so that the exact test decides. A long thin facet would otherwise cost its
+// whole box.
+func (c *canvas) rowSpan(p [3]r3.Vec, py float64) (int, int) {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for k := range 3 {
+		a, b := p[k], p[(k+1)%3]
+		if (a.Y < py) == (b.Y < py) {
+			continue
+		}
+		x := a.X + (py-a.Y)/(b.Y-a.Y)*(b.X-a.X)
+		lo, hi = min(lo, x), max(hi, x)
+	}
+	if lo > hi {
+		return 0, -1
+	}
+	return c.span(c.w, lo-1, hi+1, lo)
+}
+
 func (c *canvas) span(size int, a, b, d float64) (lo, hi int) {
 	return max(0, int(math.Floor(min(a, b, d)))), min(size-1, int(math.Ceil(max(a, b, d))))
 }
@@ -171,7 +191,7 @@ var (
 // light is how bright a face with normal n (camera axes) is, about 0.35 to 1.1. A face seen from
 // behind, as in an open mesh, is lit like its front but darker.
 func light(n r3.Vec) float64 {
-	if l := r3.Norm(n); l > 0 {
+	if l := math.Sqrt(r3.Norm2(n)); l > 0 { // plain root: unit normals need no care for overflow
 		n = r3.Scale(1/l, n)
 	}
 	dim := 1.0
