@@ -153,8 +153,9 @@ func (b Bolt) RadiusMM() float64 {
 	return max(b.PocketFlatsMM()/math.Sqrt(3), b.headRadiusMM(), b.Thread.HoleMM/2)
 }
 
-// Tools makes the cutters for a bolt at a place in plan, for a block between z0 and z1.
-func (b Bolt) Tools(k *solid.Kernel, at r2.Vec, z0, z1 float64) ([]Tool, error) {
+// Tools makes the cutters for a bolt at a place in plan.
+func (b Bolt) Tools(k *solid.Kernel, at r2.Vec, block r3.Box) ([]Tool, error) {
+	z0, z1 := block.Min.Z, block.Max.Z
 	hole := b.Thread.HoleMM / 2
 	n := circleSegments(hole)
 	shaft := [][]r2.Vec{around(at, hole, n)}
@@ -200,13 +201,13 @@ func prisms(k *solid.Kernel, slabs ...slab) (*solid.Solid, error) {
 
 // Walls checks the mould left between the parting surface and the two seats: that is what the bolt
 // clamps, and a thin seat breaks out.
-func (b Bolt) Walls(at r2.Vec, z0, z1 float64, surface *HeightField) (Check, error) {
+func (b Bolt) Walls(at r2.Vec, block r3.Box, surface *HeightField) (Check, error) {
 	r := b.RadiusMM()
 	lo, hi, whole := surface.Range(around(at, r, circleSegments(r)))
 	if !whole {
 		return Check{}, fmt.Errorf("bolt at (%.1f, %.1f): the parting surface does not run under all of it: move it clear of the part and inside the block", at.X, at.Y)
 	}
-	under, over := lo-(z0+b.PocketMM), z1-b.CounterboreMM-hi
+	under, over := lo-(block.Min.Z+b.PocketMM), block.Max.Z-b.CounterboreMM-hi
 	c := Check{Name: "bolt seat wall", Value: min(under, over), Limit: b.Options.MinWallMM, Unit: "mm"}
 	c.OK = c.Value >= c.Limit
 	c.Words = fmt.Sprintf("bolt at (%.1f, %.1f): %.1f mm of mould over the nut, %.1f mm under the head; at least %.1f mm is wanted", at.X, at.Y, under, over, c.Limit)
@@ -214,8 +215,8 @@ func (b Bolt) Walls(at r2.Vec, z0, z1 float64, surface *HeightField) (Check, err
 }
 
 // Feature describes the bolt for drawings and the ledger.
-func (b Bolt) Feature(name string, at r2.Vec, z0 float64) Feature {
-	return Feature{Name: name, Kind: "bolt", Piece: "both", At: r3.Vec{X: at.X, Y: at.Y, Z: z0},
+func (b Bolt) Feature(name string, at r2.Vec, block r3.Box) Feature {
+	return Feature{Name: name, Kind: "bolt", Piece: "both", At: r3.Vec{X: at.X, Y: at.Y, Z: block.Min.Z},
 		SizesMM: []Size{
 			{"screw length", b.LengthMM}, {"hole", b.Thread.HoleMM}, {"grip", b.GripMM},
 			{"nut pocket across flats", b.PocketFlatsMM()}, {"nut pocket depth", b.PocketMM},

@@ -154,7 +154,7 @@ func TestBoltToolVolumes(t *testing.T) {
 	head := ngon(2 * b.headRadiusMM())
 	withKernel(t, func(k *solid.Kernel) {
 		f := newFixture(t, k, func(x, y float64) float64 { return 18 })
-		tools, err := b.Tools(k, r2.Vec{X: 40, Y: 30}, f.block.Min.Z, f.block.Max.Z)
+		tools, err := b.Tools(k, r2.Vec{X: 40, Y: 30}, f.block)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -171,7 +171,7 @@ func TestBoltWalls(t *testing.T) {
 	}
 	// A plane z = 10 + x/10: under the bolt's circle about x = 30 it runs from 13 − r/10 to 13 + r/10.
 	h := heightsOf(t, func(x, y float64) float64 { return 10 + x/10 })
-	c, err := b.Walls(r2.Vec{X: 30, Y: 10}, 0, 40, h)
+	c, err := b.Walls(r2.Vec{X: 30, Y: 10}, blockOf(0, 40), h)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -184,10 +184,10 @@ func TestBoltWalls(t *testing.T) {
 	if !c.OK {
 		t.Error("a wall of 8 mm fails a limit of 3 mm")
 	}
-	if c, _ := b.Walls(r2.Vec{X: 30, Y: 10}, 6, 46, h); c.OK {
+	if c, _ := b.Walls(r2.Vec{X: 30, Y: 10}, blockOf(6, 46), h); c.OK {
 		t.Errorf("a wall of %g mm passes a limit of %g mm", c.Value, c.Limit)
 	}
-	if _, err := b.Walls(r2.Vec{X: 59, Y: 10}, 0, 40, h); err == nil {
+	if _, err := b.Walls(r2.Vec{X: 59, Y: 10}, blockOf(0, 40), h); err == nil {
 		t.Error("a bolt over the edge of the surface passes")
 	}
 }

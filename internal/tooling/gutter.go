@@ -54,16 +54,10 @@ var ErrGutter = errors.New("gutter does not fit")
 // Common practice, no source.
 const leastBottomMM = 1.0
 
-// Disc is a round thing in plan that others keep clear of.
-type Disc struct {
-	At       r2.Vec
-	RadiusMM float64
-}
-
 // NewGutter cuts the gutter around shadow (the part's outline in plan; its holes are left alone), clear
-// of the discs. lower0 and upper0 are the raw halves. The trough follows the parting surface: its floor
-// is that surface lowered.
-func NewGutter(k *solid.Kernel, lower0, upper0 *solid.Solid, block r3.Box, shadow Outline, clear []Disc, opt GutterOptions) (Gutter, []Tool, error) {
+// of the counter-clockwise loops in keepOff (bolts, keys, a side sprue). The trough follows the parting
+// surface: its floor is that surface lowered.
+func NewGutter(k *solid.Kernel, raw RawHalves, shadow Outline, keepOff [][]r2.Vec, opt GutterOptions) (Gutter, []Tool, error) {
 	o := opt.withDefaults()
 	if err := finite("gutter", map[string]float64{"land": o.LandMM, "width": o.WidthMM, "volume": o.VolumeML, "depth": o.DepthMM, "draft": o.DraftDeg}); err != nil {
 		return Gutter{}, nil, err
@@ -73,7 +67,7 @@ func NewGutter(k *solid.Kernel, lower0, upper0 *solid.Solid, block r3.Box, shado
 			o.WidthMM, o.DraftDeg, o.Steps, leastBottomMM, ErrGutter)
 	}
 	g := Gutter{Options: o, AskedMM3: o.VolumeML * 1000, DepthMM: o.DepthMM}
-	b := trough{k: k, shadow: shadow.Outer(), block: block, clear: clear, opt: o}
+	b := trough{k: k, shadow: shadow.Outer(), block: raw.Block, keepOff: keepOff, opt: o}
 	if o.VolumeML > 0 {
 		var err error
 		if g.DepthMM, err = b.depthFor(g.AskedMM3); err != nil {
@@ -83,19 +77,19 @@ func NewGutter(k *solid.Kernel, lower0, upper0 *solid.Solid, block r3.Box, shado
 		return Gutter{}, nil, fmt.Errorf("gutter: %.1f mm deep with %.0f° draft closes a width of %.1f mm: make it wider or less deep: %w", g.DepthMM, o.DraftDeg, o.WidthMM, ErrGutter)
 	}
 	g.Narrowest = o.WidthMM - 2*b.inset(g.DepthMM)
-	t, err := b.cutter(upper0, g.DepthMM)
+	t, err := b.cutter(raw.Upper, g.DepthMM)
 	if err != nil {
 		return Gutter{}, nil, err
 	}
 	tool := Tool{Half: Lower, Solid: t}
-	if g.HeldMM3, err = HeldMM3(lower0, tool); err != nil {
+	if g.HeldMM3, err = HeldMM3(raw.Lower, tool); err != nil {
 		return Gutter{}, nil, fmt.Errorf("gutter: %w", err)
 	}
 	box, err := t.Bounds()
 	if err != nil {
 		return Gutter{}, nil, fmt.Errorf("gutter: %w", err)
 	}
-	if floor := box.Min.Z - block.Min.Z; floor < o.FloorMM {
+	if floor := box.Min.Z - raw.Block.Min.Z; floor < o.FloorMM {
 		return Gutter{}, nil, fmt.Errorf("gutter: %.1f mm deep, it leaves %.1f mm under it, %.1f mm is wanted: make the lower half thicker, or the gutter wider: %w",
 			g.DepthMM, floor, o.FloorMM, ErrGutter)
 	}
@@ -115,11 +109,11 @@ func (g Gutter) Feature(name string) Feature {
 
 // trough makes the plan of the gutter at each depth.
 type trough struct {
-	k      *solid.Kernel
-	shadow Outline
-	block  r3.Box
-	clear  []Disc
-	opt    GutterOptions
+	k       *solid.Kernel
+	shadow  Outline
+	block   r3.Box
+	keepOff [][]r2.Vec
+	opt     GutterOptions
 }
 
 // inset is how far each side has come in at a depth.
@@ -155,17 +149,17 @@ func (b *trough) plan(inset float64) (*solid.Region, error) {
 	if out, err = out.Intersect(room); err != nil {
 		return nil, err
 	}
-	for _, d := range b.clear {
-		r := d.RadiusMM + inset
-		c, err := b.k.Region([][]r2.Vec{around(d.At, r, circleSegments(r))})
-		if err != nil {
-			return nil, err
-		}
-		if out, err = out.Subtract(c); err != nil {
-			return nil, err
-		}
+	if len(b.keepOff) == 0 {
+		return out, nil
 	}
-	return out, nil
+	off, err := b.k.Region(b.keepOff)
+	if err != nil {
+		return nil, err
+	}
+	if off, err = off.Offset(inset, true); err != nil {
+		return nil, err
+	}
+	return out.Subtract(off)
 }
 
 // volume is that of the stepped trough at a depth: each step is as wide as a true slope would be at
@@ -233,6 +227,7 @@ func (b *trough) depthFor(v float64) (float64, error) {
 // cutter is the union of the steps, each following the parting surface.
 func (b *trough) cutter(upper0 *solid.Solid, depth float64) (*solid.Solid, error) {
 	var steps []*solid.Solid
+	var col column
 	for i := range b.opt.Steps {
 		r, err := b.plan(b.inset(b.mid(i, depth)))
 		if err != nil {
@@ -245,17 +240,23 @@ func (b *trough) cutter(upper0 *solid.Solid, depth float64) (*solid.Solid, error
 		if len(loops) == 0 {
 			return nil, fmt.Errorf("gutter: there is no room for it between the part and the edge of the block: make the block larger: %w", ErrGutter)
 		}
+		// The steps narrow, so each column is cut out of the one before, which has few facets.
+		if i == 0 {
+			col, err = newColumn(b.k, upper0, Upper, loops)
+		} else {
+			col, err = col.within(loops)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("gutter: %w", err)
+		}
 		down := depth * float64(i+1) / float64(b.opt.Steps)
-		s, err := follow(b.k, upper0, Upper, loops, func(r2.Vec) float64 { return down })
+		s, err := col.moved(func(r2.Vec) float64 { return down })
 		if err != nil {
 			return nil, fmt.Errorf("gutter: %w", err)
 		}
 		steps = append(steps, s)
 	}
-	if len(steps) == 1 {
-		return steps[0], nil
-	}
-	t, err := steps[0].Union(steps[1:]...)
+	t, err := b.k.Union(steps...)
 	if err != nil {
 		return nil, fmt.Errorf("gutter: %w", err)
 	}

@@ -18,37 +18,58 @@ const outerFaceMM = 1e-6
 // ErrNoSurface is the cause when a feature that follows the parting surface has no surface to follow.
 var ErrNoSurface = errors.New("no parting surface there")
 
-// follow makes a solid that follows the parting surface: over plan, all that lies on half h's side of
-// the surface moved toward the other half by each of the distances, which are affine functions of the
-// plan. The solid is the intersection, so the least distance rules.
-//
-// half is the raw half h, so its inner face is the surface. Moving points upright by an affine function
-// keeps planes plane and keeps which way a facet faces along z, so what is cut with the solid from the
-// other half opens along z however the surface slopes. The outer end is carried away past every moved
-// point, so the solid always reaches back to the surface.
+// follow makes a solid that follows the parting surface over plan: see column.moved.
 func follow(k *solid.Kernel, half *solid.Solid, h Half, plan [][]r2.Vec, distances ...func(r2.Vec) float64) (*solid.Solid, error) {
+	c, err := newColumn(k, half, h, plan)
+	if err != nil {
+		return nil, err
+	}
+	return c.moved(distances...)
+}
+
+// column is what stands of a raw half over a part of the plan. Its inner face is the parting surface.
+type column struct {
+	k   *solid.Kernel
+	h   Half
+	s   *solid.Solid
+	box r3.Box // of the whole half
+}
+
+func newColumn(k *solid.Kernel, half *solid.Solid, h Half, plan [][]r2.Vec) (column, error) {
 	box, err := half.Bounds()
 	if err != nil {
-		return nil, err
+		return column{}, err
 	}
-	p, err := k.Prism(plan, box.Min.Z-overshootMM, box.Max.Z+overshootMM)
+	return column{k, h, half, box}.within(plan)
+}
+
+// within cuts the column down to a smaller plan.
+func (c column) within(plan [][]r2.Vec) (column, error) {
+	p, err := c.k.Prism(plan, c.box.Min.Z-overshootMM, c.box.Max.Z+overshootMM)
 	if err != nil {
-		return nil, err
+		return column{}, err
 	}
-	column, err := half.Intersect(p)
-	if err != nil {
-		return nil, err
-	}
-	m, err := column.Mesh()
+	c.s, err = c.s.Intersect(p)
+	return c, err
+}
+
+// moved is the column with its inner face moved toward the other half by each of the distances, which
+// are affine functions of the plan; the least distance rules, for the solid is the intersection.
+//
+// Moving points upright by an affine function keeps planes plane and keeps which way a facet faces along
+// z, so what is cut with the solid from the other half opens along z however the surface slopes. The
+// outer end is carried away past every moved point, so the solid always reaches back to the surface.
+func (c column) moved(distances ...func(r2.Vec) float64) (*solid.Solid, error) {
+	m, err := c.s.Mesh()
 	if err != nil {
 		return nil, err
 	}
 	if len(m.Tris) == 0 {
 		return nil, ErrNoSurface
 	}
-	toward, outer := 1.0, box.Min.Z
-	if h == Upper {
-		toward, outer = -1, box.Max.Z
+	toward, outer := 1.0, c.box.Min.Z
+	if c.h == Upper {
+		toward, outer = -1, c.box.Max.Z
 	}
 	far := 0.0
 	for _, d := range distances {
@@ -56,10 +77,10 @@ func follow(k *solid.Kernel, half *solid.Solid, h Half, plan [][]r2.Vec, distanc
 			far = max(far, math.Abs(d(r2.Vec{X: v.X, Y: v.Y})))
 		}
 	}
-	away := outer - toward*(far+box.Max.Z-box.Min.Z+overshootMM)
+	away := outer - toward*(far+c.box.Max.Z-c.box.Min.Z+overshootMM)
 	var out *solid.Solid
 	for _, d := range distances {
-		s, err := k.FromMesh(m.Map(func(v r3.Vec) r3.Vec {
+		s, err := c.k.FromMesh(m.Map(func(v r3.Vec) r3.Vec {
 			if math.Abs(v.Z-outer) <= outerFaceMM {
 				return r3.Vec{X: v.X, Y: v.Y, Z: away}
 			}

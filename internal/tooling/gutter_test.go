@@ -21,7 +21,7 @@ func TestGutterHoldsWhatIsAsked(t *testing.T) {
 		t.Run(s.name, func(t *testing.T) {
 			withKernel(t, func(k *solid.Kernel) {
 				f := newFixture(t, k, s.height)
-				g, tools, err := NewGutter(k, f.lower, f.upper, f.block, f.shadow, nil, GutterOptions{VolumeML: 1.5})
+				g, tools, err := NewGutter(k, f.raw(), f.shadow, nil, GutterOptions{VolumeML: 1.5})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -44,7 +44,7 @@ func TestGutterRingClosedForm(t *testing.T) {
 	withKernel(t, func(k *solid.Kernel) {
 		f := newFixture(t, k, slopes[1].height)
 		o := GutterOptions{DepthMM: 1.6, Steps: 3, DraftDeg: 12, LandMM: 4, WidthMM: 6}
-		g, _, err := NewGutter(k, f.lower, f.upper, f.block, f.shadow, nil, o)
+		g, _, err := NewGutter(k, f.raw(), f.shadow, nil, o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -61,14 +61,18 @@ func TestGutterRingClosedForm(t *testing.T) {
 func TestGutterKeepsClearOfBolts(t *testing.T) {
 	withKernel(t, func(k *solid.Kernel) {
 		f := newFixture(t, k, slopes[0].height)
-		bolt := Disc{At: r2.Vec{X: 22, Y: 0}, RadiusMM: 5}
-		_, tools, err := NewGutter(k, f.lower, f.upper, f.block, f.shadow, []Disc{bolt}, GutterOptions{})
+		at, bar := r2.Vec{X: 22}, rect(-40, -3, -10, 3)
+		_, tools, err := NewGutter(k, f.raw(), f.shadow, [][]r2.Vec{DiscLoop(at, 5), bar}, GutterOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		c := must(k.Prism([][]r2.Vec{ring(bolt.At, bolt.RadiusMM, 64)}, 0, 40))(t)
+		c := must(k.Prism([][]r2.Vec{ring(at, 5, 64)}, 0, 40))(t)
 		if v := must(HeldMM3(c, tools[0]))(t); v > 1e-9 {
 			t.Errorf("the gutter takes %g mm³ of the bolt's place", v)
+		}
+		b := must(k.Prism([][]r2.Vec{bar}, 0, 40))(t)
+		if v := must(HeldMM3(b, tools[0]))(t); v > 1e-9 {
+			t.Errorf("the gutter takes %g mm³ of the sprue's place", v)
 		}
 	})
 }
@@ -84,7 +88,7 @@ func TestGutterErrors(t *testing.T) {
 			"too narrow":  {WidthMM: 0.5},
 			"silly steps": {Steps: 1000},
 		} {
-			if _, _, err := NewGutter(k, f.lower, f.upper, f.block, f.shadow, nil, o); !errors.Is(err, ErrGutter) {
+			if _, _, err := NewGutter(k, f.raw(), f.shadow, nil, o); !errors.Is(err, ErrGutter) {
 				t.Errorf("%s: error %v", name, err)
 			}
 		}

@@ -51,9 +51,8 @@ type Key struct {
 // ErrKey is the cause when a key cannot be made as asked.
 var ErrKey = errors.New("key does not fit")
 
-// NewKey fits a key to the parting surface at a place; odd makes it the larger one. z0 and z1 bound the
-// block.
-func NewKey(at r2.Vec, odd bool, z0, z1 float64, surface *HeightField, opt KeyOptions) (Key, error) {
+// NewKey fits a key to the parting surface at a place; odd makes it the larger one.
+func NewKey(at r2.Vec, odd bool, block r3.Box, surface *HeightField, opt KeyOptions) (Key, error) {
 	o := opt.withDefaults()
 	if err := finite("key", map[string]float64{"radius": o.RadiusMM, "height": o.HeightMM, "draft": o.DraftDeg,
 		"clearance": o.ClearanceMM, "root": o.RootMM, "odd radius": o.OddRadiusMM}); err != nil {
@@ -76,13 +75,13 @@ func NewKey(at r2.Vec, odd bool, z0, z1 float64, surface *HeightField, opt KeyOp
 	k := Key{At: at, BaseZ: lo - o.RootMM, TipZ: hi + o.HeightMM, BaseRadius: base, ClearanceMM: o.ClearanceMM,
 		RiseMM: o.HeightMM, DraftDeg: o.DraftDeg}
 	k.TipRadius = base - (k.TipZ-k.BaseZ)*slope
-	k.CoverMM = z1 - (k.TipZ + o.ClearanceMM)
+	k.CoverMM = block.Max.Z - (k.TipZ + o.ClearanceMM)
 	switch {
 	case k.TipRadius < o.LeastTipMM:
 		return Key{}, fmt.Errorf("key at (%.1f, %.1f): the parting surface climbs %.1f mm under it, so a %.1f° cone ends in a %.2f mm tip (%.2f mm is the least): "+
 			"use a larger key or less draft, or move it: %w", at.X, at.Y, hi-lo, o.DraftDeg, k.TipRadius, o.LeastTipMM, ErrKey)
-	case k.BaseZ <= z0:
-		return Key{}, fmt.Errorf("key at (%.1f, %.1f): its root reaches z = %.1f mm, below the block's bottom at %.1f mm: make the lower half thicker: %w", at.X, at.Y, k.BaseZ, z0, ErrKey)
+	case k.BaseZ <= block.Min.Z:
+		return Key{}, fmt.Errorf("key at (%.1f, %.1f): its root reaches z = %.1f mm, below the block's bottom at %.1f mm: make the lower half thicker: %w", at.X, at.Y, k.BaseZ, block.Min.Z, ErrKey)
 	case k.CoverMM < o.LeastCoverMM:
 		return Key{}, fmt.Errorf("key at (%.1f, %.1f): %.1f mm of the upper half is left over its tip, %.1f mm is wanted: make the upper half thicker or the key lower: %w",
 			at.X, at.Y, k.CoverMM, o.LeastCoverMM, ErrKey)

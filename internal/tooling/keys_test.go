@@ -21,7 +21,7 @@ func TestKeyVolumesAndRegister(t *testing.T) {
 		t.Run(s.name, func(t *testing.T) {
 			withKernel(t, func(k *solid.Kernel) {
 				f := newFixture(t, k, s.height)
-				key := must(NewKey(r2.Vec{X: 40, Y: 20}, false, 0, 40, f.surface, KeyOptions{}))(t)
+				key := must(NewKey(r2.Vec{X: 40, Y: 20}, false, f.block, f.surface, KeyOptions{}))(t)
 				tools := must(key.Tools(k))(t)
 				h := key.TipZ - key.BaseZ
 				near(t, "male", must(tools[0].Solid.VolumeMM3())(t), frustumVolume(h, key.BaseRadius, key.TipRadius, key.segments()), 1e-9)
@@ -55,17 +55,17 @@ func TestNewKeyErrors(t *testing.T) {
 	steep := heightsOf(t, func(x, y float64) float64 { return 18 + 2*x })
 	at := r2.Vec{X: 30, Y: 10}
 	for name, f := range map[string]func() (Key, error){
-		"too blunt": func() (Key, error) { return NewKey(at, false, 0, 40, flat, KeyOptions{DraftDeg: 80}) },
-		"no tip":    func() (Key, error) { return NewKey(at, false, -500, 500, steep, KeyOptions{}) },
-		"no root":   func() (Key, error) { return NewKey(at, false, 17, 40, flat, KeyOptions{}) },
-		"no cover":  func() (Key, error) { return NewKey(at, false, 0, 24, flat, KeyOptions{}) },
-		"off":       func() (Key, error) { return NewKey(r2.Vec{X: 58}, false, 0, 40, flat, KeyOptions{}) },
+		"too blunt": func() (Key, error) { return NewKey(at, false, blockOf(0, 40), flat, KeyOptions{DraftDeg: 80}) },
+		"no tip":    func() (Key, error) { return NewKey(at, false, blockOf(-500, 500), steep, KeyOptions{}) },
+		"no root":   func() (Key, error) { return NewKey(at, false, blockOf(17, 40), flat, KeyOptions{}) },
+		"no cover":  func() (Key, error) { return NewKey(at, false, blockOf(0, 24), flat, KeyOptions{}) },
+		"off":       func() (Key, error) { return NewKey(r2.Vec{X: 58}, false, blockOf(0, 40), flat, KeyOptions{}) },
 	} {
 		if _, err := f(); !errors.Is(err, ErrKey) {
 			t.Errorf("%s: error %v", name, err)
 		}
 	}
-	if _, err := NewKey(at, false, 0, 40, flat, KeyOptions{HeightMM: math.NaN()}); err == nil {
+	if _, err := NewKey(at, false, blockOf(0, 40), flat, KeyOptions{HeightMM: math.NaN()}); err == nil {
 		t.Error("a height of NaN passes")
 	}
 }

@@ -26,6 +26,13 @@ func (h Half) String() string {
 	return "lower"
 }
 
+// RawHalves are the two halves before anything is built into them: they fill the block but for the
+// cavity, and meet at the parting surface.
+type RawHalves struct {
+	Lower, Upper *solid.Solid
+	Block        r3.Box
+}
+
 // Tool is a solid to cut from one half, or to add to it.
 type Tool struct {
 	Half  Half
@@ -92,6 +99,11 @@ func circleSegments(r float64) int {
 // is nowhere narrower than asked.
 func around(c r2.Vec, r float64, n int) []r2.Vec {
 	return ring(c, r/math.Cos(math.Pi/float64(n)), n)
+}
+
+// DiscLoop is a circle as a loop in plan, to keep other features clear of it.
+func DiscLoop(at r2.Vec, radiusMM float64) []r2.Vec {
+	return around(at, radiusMM, circleSegments(radiusMM))
 }
 
 // ring is the regular polygon of n corners on a circle, counter-clockwise, its first flat facing +x.

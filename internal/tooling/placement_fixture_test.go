@@ -34,6 +34,13 @@ type fixture struct {
 	height       func(x, y float64) float64
 }
 
+func (f *fixture) raw() RawHalves { return RawHalves{f.lower, f.upper, f.block} }
+
+// blockOf is the fixture's block between other heights.
+func blockOf(z0, z1 float64) r3.Box {
+	return r3.Box{Min: r3.Vec{X: -60, Y: -45, Z: z0}, Max: r3.Vec{X: 60, Y: 45, Z: z1}}
+}
+
 const fixtureCells = 12 // per side of the height field's grid
 
 func fieldMesh(height func(x, y float64) float64, x0, y0, x1, y1 float64) *mesh.Mesh {

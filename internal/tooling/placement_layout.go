@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // LayoutOptions says what must find room in plan around the part, and how far apart. Radii are those of
@@ -25,6 +26,7 @@ type LayoutOptions struct {
 	ApartMM        float64        // least distance between any two features; default 2
 	EdgeMM         float64        // least distance from a bolt or key to the outside; default 3
 	MostMM         r2.Vec         // the printer's room; zero: no limit
+	KeepOff        [][]r2.Vec     // convex counter-clockwise loops in plan that are taken already, as by a side sprue
 }
 
 func (o LayoutOptions) withDefaults() LayoutOptions {
@@ -218,6 +220,9 @@ func (p *placer) longFirst() [4]side {
 
 func (p *placer) place() (*Layout, *noRoom) {
 	p.out.Footprint = p.foot
+	for _, loop := range p.o.KeepOff {
+		p.taken = append(p.taken, shape{core: loop})
+	}
 	for _, step := range []func() *noRoom{p.bolts, p.keys, p.pry, p.label} {
 		if fail := step(); fail != nil {
 			return nil, fail
@@ -443,13 +448,9 @@ func (p *placer) label() *noRoom {
 	best := 0.0
 	for _, s := range p.sides() {
 		cuts := []float64{p.o.EdgeMM}
-		for _, q := range p.out.Pry {
-			if q.Inward == s.inward {
-				t := r2.Dot(r2.Sub(q.At, s.from), s.along)
-				cuts = append(cuts, t-p.o.Pry.WidthMM/2-p.o.ApartMM, t+p.o.Pry.WidthMM/2+p.o.ApartMM)
-			}
+		for _, opening := range p.openings(s) {
+			cuts = append(cuts, opening[0]-p.o.ApartMM, opening[1]+p.o.ApartMM)
 		}
-		sort.Float64s(cuts)
 		cuts = append(cuts, s.length-p.o.EdgeMM)
 		for i := 0; i+1 < len(cuts); i += 2 {
 			if w := cuts[i+1] - cuts[i]; w > best+spareMM {
@@ -465,6 +466,33 @@ func (p *placer) label() *noRoom {
 	return nil
 }
 
+// openings are the stretches of a side that something already opens, in order, joined where they meet.
+func (p *placer) openings(s side) [][2]float64 {
+	whole := shape{core: []r2.Vec{s.from, s.at(s.length, 0)}}
+	var out [][2]float64
+	for _, t := range p.taken {
+		if gap(whole, t) > spareMM {
+			continue
+		}
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, v := range t.core {
+			x := r2.Dot(r2.Sub(v, s.from), s.along)
+			lo, hi = min(lo, x-t.radius), max(hi, x+t.radius)
+		}
+		out = append(out, [2]float64{lo, hi})
+	}
+	sort.Slice(out, func(a, b int) bool { return out[a][0] < out[b][0] || (out[a][0] == out[b][0] && out[a][1] < out[b][1]) })
+	joined := out[:0]
+	for _, o := range out {
+		if n := len(joined); n > 0 && o[0] <= joined[n-1][1]+2*p.o.ApartMM {
+			joined[n-1][1] = max(joined[n-1][1], o[1])
+			continue
+		}
+		joined = append(joined, o)
+	}
+	return joined
+}
+
 func (p *placer) labelSpot(s side, t0, t1 float64) *LabelSpot {
 	line := shape{core: []r2.Vec{s.at(t0, 0), s.at(t1, 0)}}
 	behind := gapToOutline(line, p.shadow)
@@ -472,10 +500,25 @@ func (p *placer) labelSpot(s side, t0, t1 float64) *LabelSpot {
 		behind -= g.LandMM + g.WidthMM
 	}
 	for _, t := range p.taken {
-		// A pry slot opens the same side beside the text: it lies beside, not behind.
-		if d := gap(line, t); d > 0 && len(t.core) == 1 {
-			behind = min(behind, d)
-		}
+		behind = min(behind, gap(line, t))
 	}
 	return &LabelSpot{At: s.at((t0+t1)/2, 0), Outward: r2.Scale(-1, s.inward), WidthMM: t1 - t0, BehindMM: behind}
+}
+
+// Face is the room for the label on one half's side: between the block's outer face and the parting
+// surface where that comes nearest.
+func (l LabelSpot) Face(h Half, block r3.Box, surface *HeightField) (LabelFace, error) {
+	const skinMM = 0.5 // look under a thin strip along the side
+	along := r2.Vec{X: -l.Outward.Y, Y: l.Outward.X}
+	// Half of the strip lies outside the block, where there is no surface.
+	lo, hi, _ := surface.Range(strip(r2.Sub(l.At, r2.Scale(l.WidthMM/2, along)), along, l.WidthMM, 2*skinMM))
+	if lo > hi {
+		return LabelFace{}, fmt.Errorf("label: the parting surface does not reach the side at (%.1f, %.1f): %w", l.At.X, l.At.Y, ErrLabel)
+	}
+	z0, z1 := block.Min.Z, lo
+	if h == Upper {
+		z0, z1 = hi, block.Max.Z
+	}
+	return LabelFace{Centre: r3.Vec{X: l.At.X, Y: l.At.Y, Z: (z0 + z1) / 2}, Normal: r3.Vec{X: l.Outward.X, Y: l.Outward.Y},
+		WidthMM: l.WidthMM, HeightMM: z1 - z0, BehindMM: l.BehindMM}, nil
 }
