@@ -30,15 +30,28 @@ type Checker struct {
 	apart map[[2]string]bool // pairs whose interiors were found apart; names sorted
 }
 
+// prepared is a body with what is worked out when it is first asked about.
 type prepared struct {
 	Body
-	once  sync.Once
+	mu    sync.Mutex
 	probe *probe
+	films films
 }
 
-func (p *prepared) ready() *probe {
-	p.once.Do(func() { p.probe = newProbe(p.Mesh) })
-	return p.probe
+// ready builds the tree and looks for films. A cancelled attempt leaves the body as it was.
+func (p *prepared) ready(ctx context.Context, opt Options) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.probe != nil {
+		return ctx.Err()
+	}
+	probe := newProbe(p.Mesh)
+	films, err := findFilms(ctx, p.Mesh, probe.tree, filmShare*opt.ToleranceMM, opt.Workers)
+	if err != nil {
+		return err
+	}
+	p.probe, p.films = probe, films
+	return nil
 }
 
 // NewChecker checks each body and prepares it. An error matches ErrBody when a body cannot be judged.
@@ -101,9 +114,14 @@ func (c *Checker) check(ctx context.Context, moving, fixed string, d r3.Vec, pro
 	if d, err = unit(d); err != nil {
 		return nil, err
 	}
+	for _, p := range [...]*prepared{a, b} {
+		if err := p.ready(ctx, c.opt); err != nil {
+			return nil, err
+		}
+	}
 	frame := geom.FrameTo(d)
-	fa, fb := newFramed(a.Mesh, frame), newFramed(b.Mesh, frame)
-	all, places, err := findOverlaps(ctx, fa, fb, c.opt.ToleranceMM, c.opt.Workers, share(progress, 0, 0.6))
+	fa, fb := newFramed(a.Mesh, a.films, frame), newFramed(b.Mesh, b.films, frame)
+	all, places, err := findOverlaps(ctx, fa, fb, c.opt.ToleranceMM, c.opt.Workers, share(progress, 0.1, 0.6))
 	if err != nil {
 		return nil, err
 	}
@@ -164,7 +182,7 @@ func (c *Checker) checkApart(ctx context.Context, a, b *prepared, places []r3.Ve
 	if known {
 		return nil
 	}
-	at, ok, err := overlapPlace(ctx, a.ready(), b.ready(), c.opt.ToleranceMM, c.opt.Workers, places)
+	at, ok, err := overlapPlace(ctx, a.probe, b.probe, c.opt.ToleranceMM, c.opt.Workers, places)
 	if err != nil {
 		return err
 	}

@@ -57,10 +57,12 @@ func checkBody(b Body) error {
 type framed struct {
 	verts []r3.Vec
 	tris  [][3]uint32
+	films films
+	frame geom.Frame
 }
 
-func newFramed(m *mesh.Mesh, f geom.Frame) framed {
-	out := framed{verts: make([]r3.Vec, len(m.Verts)), tris: m.Tris}
+func newFramed(m *mesh.Mesh, fs films, f geom.Frame) framed {
+	out := framed{verts: make([]r3.Vec, len(m.Verts)), tris: m.Tris, films: fs, frame: f}
 	for i, v := range m.Verts {
 		out.verts[i] = f.Apply(v)
 	}
@@ -85,6 +87,9 @@ func (b *framed) facing(sign int, thinMM float64) []int32 {
 	}
 	return out
 }
+
+// seen takes a place of the body to its projection.
+func (b *framed) seen(v r3.Vec) r2.Vec { return flat(b.frame.Apply(v)) }
 
 func flat(v r3.Vec) r2.Vec { return r2.Vec{X: v.X, Y: v.Y} }
 

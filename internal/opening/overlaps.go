@@ -132,14 +132,22 @@ func (w *overlapWorker) pair(a, b int32, sa *sheet) {
 	if len(poly) < 3 {
 		return
 	}
+	if w.f.moving.films[a] == nil && w.f.fixed.films[b] == nil {
+		w.add(a, b, poly, sa, &sb)
+		return
+	}
+	for _, p := range w.f.moving.films.without(a, poly, filmShare*w.f.tolMM, w.f.moving.seen) {
+		for _, q := range w.f.fixed.films.without(b, p, filmShare*w.f.tolMM, w.f.fixed.seen) {
+			w.add(a, b, q, sa, &sb)
+		}
+	}
+}
+
+func (w *overlapWorker) add(a, b int32, poly []r2.Vec, sa, sb *sheet) {
 	width := polygonWidth(poly)
 	if width <= thinShare*w.f.tolMM {
 		return
 	}
-	w.add(a, b, poly, width, sa, &sb)
-}
-
-func (w *overlapWorker) add(a, b int32, poly []r2.Vec, width float64, sa, sb *sheet) {
 	o := overlap{
 		moving: a, fixed: b, poly: slices.Clone(poly), width: width,
 		discLo: polygonArea(poly) / polygonPerimeter(poly), gap: math.Inf(1),

@@ -32,10 +32,10 @@ func zeroDraftArea(ctx context.Context, moving, fixed framed, opt Options) (floa
 	}
 	tree := geom.NewBVH(fixed.verts, tris)
 	shares, err := inChunks(ctx, len(mine), 128, opt.Workers, nil, func(lo, hi int) float64 {
-		w := contactWorker{tolMM: opt.ToleranceMM, fixed: &fixed, theirs: theirs, tree: tree, buf: make([]r2.Vec, geom.ClipBuffer(3, 3))}
+		w := contactWorker{tolMM: opt.ToleranceMM, moving: &moving, fixed: &fixed, theirs: theirs, tree: tree, buf: make([]r2.Vec, geom.ClipBuffer(3, 3))}
 		var sum float64
 		for _, a := range mine[lo:hi] {
-			sum += w.facet(moving.facet(a))
+			sum += w.facet(a)
 		}
 		return sum
 	})
@@ -60,10 +60,10 @@ func (b *framed) walls(limit float64) []int32 {
 }
 
 type contactWorker struct {
-	tolMM  float64
-	fixed  *framed
-	theirs []int32
-	tree   *geom.BVH
+	tolMM         float64
+	moving, fixed *framed
+	theirs        []int32
+	tree          *geom.BVH
 
 	// The facet at hand: its plane turned level, its corners in that plane, its normal.
 	plane   geom.Frame
@@ -77,7 +77,8 @@ type contactWorker struct {
 }
 
 // facet is the area of one wall facet that is in contact.
-func (w *contactWorker) facet(c [3]r3.Vec) float64 {
+func (w *contactWorker) facet(a int32) float64 {
+	c := w.moving.facet(a)
 	t := r3.Triangle(c)
 	n := t.Normal()
 	w.normal = r3.Unit(n)
@@ -86,26 +87,20 @@ func (w *contactWorker) facet(c [3]r3.Vec) float64 {
 	for i := range c {
 		w.corners[i] = flat(w.plane.Apply(r3.Sub(c[i], w.o)))
 	}
-	box := r3.Box{Min: c[0], Max: c[0]}
-	for _, v := range c[1:] {
-		box.Min = r3.Vec{X: min(box.Min.X, v.X), Y: min(box.Min.Y, v.Y), Z: min(box.Min.Z, v.Z)}
-		box.Max = r3.Vec{X: max(box.Max.X, v.X), Y: max(box.Max.Y, v.Y), Z: max(box.Max.Z, v.Z)}
-	}
-	g := r3.Vec{X: w.tolMM, Y: w.tolMM, Z: w.tolMM}
-	box.Min, box.Max = r3.Sub(box.Min, g), r3.Add(box.Max, g)
 	w.hits = w.hits[:0]
-	w.tree.InBox(box, func(i int) { w.hits = append(w.hits, i) })
+	w.tree.InBox(facetBox(t, w.tolMM), func(i int) { w.hits = append(w.hits, i) })
 	// The sum must not depend on the order of the tree.
 	slices.Sort(w.hits)
 	var sum float64
 	for _, i := range w.hits {
-		sum += w.contact(w.fixed.facet(w.theirs[i]))
+		sum += w.contact(a, w.theirs[i])
 	}
 	return min(sum, r3.Norm(n)/2)
 }
 
-// contact is the area of the facet at hand within the tolerance of facet c of the fixed body.
-func (w *contactWorker) contact(c [3]r3.Vec) float64 {
+// contact is the area of the facet at hand within the tolerance of facet b of the fixed body.
+func (w *contactWorker) contact(a, b int32) float64 {
+	c := w.fixed.facet(b)
 	n := r3.Triangle(c).Normal()
 	if r3.Dot(n, w.normal) > -opposed*r3.Norm(n) {
 		return 0
@@ -121,7 +116,21 @@ func (w *contactWorker) contact(c [3]r3.Vec) float64 {
 	if len(poly) < 3 {
 		return 0
 	}
-	return max(0, polygonArea(poly))
+	if w.moving.films[a] == nil && w.fixed.films[b] == nil {
+		return max(0, polygonArea(poly))
+	}
+	var sum float64
+	for _, p := range w.moving.films.without(a, poly, filmShare*w.tolMM, w.inPlane) {
+		for _, q := range w.fixed.films.without(b, p, filmShare*w.tolMM, w.inPlane) {
+			sum += max(0, polygonArea(q))
+		}
+	}
+	return sum
+}
+
+// inPlane takes a place of either body to the plane of the facet at hand.
+func (w *contactWorker) inPlane(v r3.Vec) r2.Vec {
+	return flat(w.plane.Apply(r3.Sub(w.moving.frame.Apply(v), w.o)))
 }
 
 // within keeps the part of poly where the sheet is no more than the tolerance above (side +1) or
