@@ -1,0 +1,72 @@
+package tooling
+
+import (
+	"mouldwright/internal/geom"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/opening"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Mould is a finished set of mould pieces with the evidence that it works.
+type Mould struct {
+	Family string
+	Place  Placing    // how the maker's part was put into the mould frame
+	Block  r3.Box     // outer size, mould frame
+	Part   *mesh.Mesh // compensated part in the mould frame: the shape of the cavity
+	Cast   *mesh.Mesh // what comes out of the mould: part, sprue and vents in one
+	Pieces []Piece
+	// Surface is the parting surface, Line the parting line's loops on it (outer loop first), and
+	// Shadow their outlines seen from above.
+	Surface              *Surface
+	Line                 [][]r3.Vec
+	Shadow               [][]r2.Vec
+	LineMM, LineOnShowMM float64
+
+	Features []Feature
+	Ledger   []LedgerLine
+	Opening  *opening.Comparison
+	Checks   []Check
+}
+
+// Placing takes the maker's coordinates to the mould frame: turn, scale, turn about z, shift.
+type Placing struct {
+	Frame  geom.Frame
+	Scale  r3.Vec  // per axis of the mould frame, ≥ 1 for shrinkage
+	TurnZ  float64 // radians
+	Offset r3.Vec  // mm, added last
+}
+
+// Piece is one printable solid in the mould frame.
+type Piece struct {
+	Name      string
+	Mesh      *mesh.Mesh
+	Exit      r3.Vec // the way it leaves
+	VolumeMM3 float64
+}
+
+// LedgerLine says what fills one share of the block.
+type LedgerLine struct {
+	Name      string
+	VolumeMM3 float64
+	Solid     bool // printed material, else space
+}
+
+// Check is one verified statement on a finished mould.
+type Check struct {
+	Name         string
+	OK           bool
+	Value, Limit float64
+	Unit, Words  string
+}
+
+// Failed returns the checks that do not hold.
+func (m *Mould) Failed() (out []Check) {
+	for _, c := range m.Checks {
+		if !c.OK {
+			out = append(out, c)
+		}
+	}
+	return out
+}

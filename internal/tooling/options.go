@@ -1,0 +1,82 @@
+package tooling
+
+import (
+	"errors"
+	"fmt"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// TwoHalfOptions are the maker's choices for a mould of two rigid halves. The zero value of every field
+// but Direction is the sensible default.
+type TwoHalfOptions struct {
+	Direction     r3.Vec   // the way the upper half leaves, in the part's coordinates
+	Show          []bool   // per facet of the part: takes no flash, sprue or vent
+	ShrinkPct     r3.Vec   // linear, along the part's x, y, z
+	PartingZMM    *float64 // asked height of the parting line, mould frame
+	WallMM        float64  // cavity to the block's sides; default 12
+	FloorMM       float64  // cavity to the block's top and bottom; default 8
+	LeastWallMM   float64  // thinnest printed wall let through; default LeastWallMM
+	ToleranceMM   float64  // of the opening proof; default opening.DefaultToleranceMM
+	Bolt          string   // thread; "" is M4, NoBolts for none
+	BoltPitchMM   float64  // default 80
+	Keys          int      // default 4; −1 for none
+	KeyClearance  float64  // mm; default 0.15
+	PrySlots      int      // default 2; −1 for none
+	Gutter        *GutterOptions
+	SprueMM       float64 // diameter at the top; default 5
+	Vents         int     // how many at most; −1 for none; default 1
+	VentMM        float64 // diameter at the top; default 1.2
+	Label         LabelOptions
+	BuildVolumeMM r3.Vec // the printer's; zero for no limit
+	Workers       int
+	// Progress is called with the stage's name and the share of the whole that is done.
+	Progress func(stage string, done float64)
+}
+
+// NoBolts asks for a mould held by clamps or bands.
+const NoBolts = "none"
+
+// LeastWallMM is the thinnest wall that a common filament printer makes soundly: three lines of 0.4 mm
+// (common practice, no source).
+const LeastWallMM = 1.2
+
+func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
+	setDefault(&o.WallMM, 12)
+	setDefault(&o.FloorMM, 8)
+	setDefault(&o.LeastWallMM, LeastWallMM)
+	setDefault(&o.BoltPitchMM, 80)
+	setDefault(&o.KeyClearance, 0.15)
+	setDefault(&o.SprueMM, 5)
+	setDefault(&o.VentMM, VentOptions().TopDiameterMM)
+	if o.Bolt == "" {
+		o.Bolt = "M4"
+	}
+	if o.Vents == 0 {
+		o.Vents = 1
+	}
+	return o
+}
+
+// ErrOptions is the cause when a choice makes no sense for any part.
+var ErrOptions = errors.New("tooling: bad option")
+
+func (o TwoHalfOptions) check(facets int) error {
+	if err := finite("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
+		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM}); err != nil {
+		return fmt.Errorf("%w: %w", ErrOptions, err)
+	}
+	if r3.Norm(o.Direction) == 0 {
+		return fmt.Errorf("%w: the opening direction has no length", ErrOptions)
+	}
+	if o.Show != nil && len(o.Show) != facets {
+		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
+	}
+	return nil
+}
+
+func (o TwoHalfOptions) tell(stage string, done float64) {
+	if o.Progress != nil {
+		o.Progress(stage, done)
+	}
+}

@@ -1,0 +1,179 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// TwoHalves builds a mould of two rigid halves for a part that leaves it along ±Direction. The part
+// must be closed, and free of undercuts along that direction (mouldability.Analyse says so): otherwise
+// no parting surface starts at its parting line, and the error matches ErrLineOverItself, or the mould
+// comes back with a failed check.
+//
+// The mould comes back even when checks fail, so that the caller can say why; Failed lists them.
+func TwoHalves(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt TwoHalfOptions) (*Mould, error) {
+	o := opt.withDefaults()
+	if err := o.check(len(part.Tris)); err != nil {
+		return nil, err
+	}
+	b, err := planTwoHalves(ctx, part, o)
+	if err != nil {
+		return nil, err
+	}
+	o.tell("cutting the halves", 0.35)
+	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(k) }); err != nil {
+		return nil, err
+	}
+	if err := b.verify(ctx); err != nil {
+		return nil, err
+	}
+	o.tell("done", 1)
+	return b.mould, nil
+}
+
+// twoHalves is a mould of two halves under construction.
+type twoHalves struct {
+	opt          TwoHalfOptions
+	mould        *Mould
+	parting      *mouldability.Parting
+	layout       *Layout
+	bolt         *Bolt
+	shadow       Outline
+	field        *HeightField // the parting surface
+	top          *HeightField // the part's upper facets
+	topSource    []int32      // facet of top → facet of the part as given
+	upper, lower *mesh.Mesh   // raw halves
+	dry          [2]*mesh.Mesh
+}
+
+// planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
+func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*twoHalves, error) {
+	o.tell("finding the parting line", 0)
+	m, placing, err := place(part, o.Direction, o.ShrinkPct)
+	if err != nil {
+		return nil, err
+	}
+	b := &twoHalves{opt: o, mould: &Mould{Family: "two rigid halves", Place: placing, Part: m}}
+	b.parting, err = mouldability.Part(ctx, m, mouldability.PartOptions{Show: o.Show, AtZMM: o.PartingZMM})
+	if err != nil {
+		return nil, err
+	}
+	b.mould.LineMM, b.mould.LineOnShowMM = b.parting.LengthMM, b.parting.ShowLengthMM
+	b.outline()
+	if err := b.arrange(); err != nil {
+		return nil, err
+	}
+	o.tell("laying the parting surface", 0.15)
+	foot := b.layout.Footprint
+	s, err := newSurface(ctx, b.parting, foot)
+	if err != nil {
+		return nil, err
+	}
+	b.mould.Surface = s
+	b.field = NewHeightField(s.asMesh())
+	b.top, b.topSource = upperFacets(b.parting)
+	b.upper, b.lower, err = stitchHalves(b.parting, s, b.mould.Block)
+	return b, err
+}
+
+// outline takes the parting loops' projection: the part's shadow.
+func (b *twoHalves) outline() {
+	for _, l := range b.parting.Loops {
+		var flat []r2.Vec
+		var line []r3.Vec
+		for _, c := range steps(b.parting, l) {
+			v := b.parting.Mesh.Verts[c[0]]
+			flat = append(flat, r2.Vec{X: v.X, Y: v.Y})
+		}
+		for _, v := range l.Verts {
+			line = append(line, b.parting.Mesh.Verts[v])
+		}
+		b.shadow = append(b.shadow, flat)
+		b.mould.Line = append(b.mould.Line, line)
+		b.mould.Shadow = append(b.mould.Shadow, flat)
+	}
+}
+
+// arrange sizes the block and finds places for the features in plan.
+func (b *twoHalves) arrange() error {
+	o := b.opt
+	box := b.mould.Part.Bounds()
+	key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()
+	z0, z1 := box.Min.Z-o.FloorMM, box.Max.Z+o.FloorMM
+	if o.Keys >= 0 {
+		// Room for a key wherever on the surface it stands, over its tip and under its root.
+		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
+		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
+	}
+	lo := LayoutOptions{
+		MaxPitchMM: o.BoltPitchMM, Keys: o.Keys, Pry: PryOptions{PerBlock: o.PrySlots}, Gutter: o.Gutter, WallMM: o.WallMM,
+		KeyRadiusMM: key.RadiusMM + key.RootMM + key.ClearanceMM, MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y},
+	}
+	lo.OddKeyRadiusMM = lo.KeyRadiusMM + key.OddRadiusMM
+	if o.Bolt != NoBolts {
+		bolt, zLow, zHigh, err := chooseBlockBolt(o.Bolt, b.parting, z0, z1)
+		if err != nil {
+			return err
+		}
+		b.bolt, z0, z1 = &bolt, zLow, zHigh
+		lo.BoltRadiusMM = bolt.RadiusMM()
+	}
+	if o.Label.Text != "" {
+		lo.LabelWidthMM = leastLabelMM
+	}
+	shadow := r2.Box{Min: r2.Vec{X: box.Min.X, Y: box.Min.Y}, Max: r2.Vec{X: box.Max.X, Y: box.Max.Y}}
+	var err error
+	if b.layout, err = PlaceFeatures(shadow, b.shadow, lo); err != nil {
+		return err
+	}
+	f := b.layout.Footprint
+	b.mould.Block = r3.Box{Min: r3.Vec{X: f.Min.X, Y: f.Min.Y, Z: z0}, Max: r3.Vec{X: f.Max.X, Y: f.Max.Y, Z: z1}}
+	return nil
+}
+
+// leastLabelMM is the clear width of a side asked for when there is a label; the text shrinks to it.
+const leastLabelMM = 25
+
+// chooseBlockBolt picks the screw for the block's height and thickens the block where the nut or the
+// head would come too near to the parting surface.
+func chooseBlockBolt(thread string, p *mouldability.Parting, z0, z1 float64) (Bolt, float64, float64, error) {
+	const step, most = 0.5, 60.0 // mm of extra height: finer than anyone minds; more is another design
+	opt := BoltOptions{Thread: thread}
+	var last error
+	for extra := 0.0; extra <= most; extra += step {
+		bolt, err := ChooseBolt(z1-z0+extra, opt)
+		if err != nil {
+			last = err
+			continue
+		}
+		below := max(0, z0-(p.MinZ-bolt.Options.MinWallMM-bolt.PocketMM))
+		above := max(0, p.MaxZ+bolt.Options.MinWallMM+bolt.CounterboreMM-z1)
+		if below+above <= extra {
+			return bolt, z0 - (extra - above), z1 + above, nil
+		}
+	}
+	if last == nil {
+		last = ErrNoBolt
+	}
+	return Bolt{}, 0, 0, fmt.Errorf("tooling: bolts for a block %.1f mm high: %w; choose another thread, or \"none\"", z1-z0, last)
+}
+
+// upperFacets is the part's surface under the upper half, as a height field.
+func upperFacets(p *mouldability.Parting) (*HeightField, []int32) {
+	m := &mesh.Mesh{Verts: p.Mesh.Verts}
+	var source []int32
+	for f, t := range p.Mesh.Tris {
+		if p.Upper[f] {
+			m.Tris = append(m.Tris, t)
+			source = append(source, p.Source[f])
+		}
+	}
+	return NewHeightField(m), source
+}

@@ -1,0 +1,248 @@
+package tooling
+
+import (
+	"fmt"
+
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// share is a group of tools whose space in the closed mould is one line of the ledger.
+type share struct {
+	name  string
+	wet   bool // filled with the casting, and one with it
+	tools []Tool
+}
+
+// cut makes the finished pieces from the raw halves, and measures what space is left in the block.
+func (b *twoHalves) cut(k *solid.Kernel) error {
+	lower0, err := k.FromMesh(b.lower)
+	if err != nil {
+		return fmt.Errorf("tooling: lower half: %w", err)
+	}
+	upper0, err := k.FromMesh(b.upper)
+	if err != nil {
+		return fmt.Errorf("tooling: upper half: %w", err)
+	}
+	raw := [2]*solid.Solid{Lower: lower0, Upper: upper0}
+	dry, err := b.dryFeatures(k, raw)
+	if err != nil {
+		return err
+	}
+	wet, err := b.wetFeatures(k, raw)
+	if err != nil {
+		return err
+	}
+	b.opt.tell("cutting the halves", 0.45)
+	halves := [2]*solid.Solid{Lower: lower0, Upper: upper0}
+	for _, stage := range [][]share{dry, wet} {
+		for h, s := range halves {
+			if halves[h], err = Apply(s, Half(h), allTools(stage)); err != nil {
+				return fmt.Errorf("tooling: %w", err)
+			}
+			if stage[0].wet {
+				continue
+			}
+			if b.dry[h], err = halves[h].Mesh(); err != nil {
+				return fmt.Errorf("tooling: %w", err)
+			}
+		}
+	}
+	for _, h := range []Half{Lower, Upper} {
+		m, err := halves[h].Mesh()
+		if err != nil {
+			return fmt.Errorf("tooling: %w", err)
+		}
+		exit := r3.Vec{Z: 1}
+		if h == Lower {
+			exit.Z = -1
+		}
+		b.mould.Pieces = append(b.mould.Pieces, Piece{Name: h.String() + " half", Mesh: m, Exit: exit, VolumeMM3: m.VolumeMM3()})
+	}
+	b.opt.tell("adding up volumes", 0.6)
+	return b.account(k, halves, append(dry, wet...))
+}
+
+func allTools(shares []share) (all []Tool) {
+	for _, s := range shares {
+		all = append(all, s.tools...)
+	}
+	return all
+}
+
+// dryFeatures are those that hold no part of the casting.
+func (b *twoHalves) dryFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, error) {
+	bolts, err := b.boltTools(k)
+	if err != nil {
+		return nil, err
+	}
+	keys, err := b.keyTools(k)
+	if err != nil {
+		return nil, err
+	}
+	pry := share{name: "pry slots"}
+	for i, spot := range b.layout.Pry {
+		p, err := NewPry(spot.At, spot.Inward, b.shadow, PryOptions{PerBlock: b.opt.PrySlots})
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		t, err := p.Tools(k, raw[Lower], raw[Upper])
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		pry.tools = append(pry.tools, t...)
+		z, _ := b.field.At(spot.At)
+		b.mould.Features = append(b.mould.Features, p.Feature(fmt.Sprintf("P%d", i+1), z))
+	}
+	labels, err := b.labelTools(k)
+	if err != nil {
+		return nil, err
+	}
+	gutter, err := b.gutterTools(k, raw)
+	if err != nil {
+		return nil, err
+	}
+	return []share{bolts, keys, pry, labels, gutter}, nil
+}
+
+func (b *twoHalves) boltTools(k *solid.Kernel) (share, error) {
+	s := share{name: "bolt holes and nut pockets"}
+	z0, z1 := b.mould.Block.Min.Z, b.mould.Block.Max.Z
+	for i, at := range b.layout.Bolts {
+		t, err := b.bolt.Tools(k, at, z0, z1)
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		s.tools = append(s.tools, t...)
+		c, err := b.bolt.Walls(at, z0, z1, b.field)
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		b.mould.Checks = append(b.mould.Checks, c)
+		b.mould.Features = append(b.mould.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, z0))
+	}
+	return s, nil
+}
+
+func (b *twoHalves) keyTools(k *solid.Kernel) (share, error) {
+	s := share{name: "clearance round the keys"}
+	var keys []Key
+	for i, spot := range b.layout.Keys {
+		key, err := NewKey(spot.At, spot.Odd, b.mould.Block.Min.Z, b.mould.Block.Max.Z, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		t, err := key.Tools(k)
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		s.tools = append(s.tools, t...)
+		keys = append(keys, key)
+		b.mould.Features = append(b.mould.Features, key.Feature(fmt.Sprintf("K%d", i+1)))
+	}
+	if len(keys) > 0 {
+		b.mould.Checks = append(b.mould.Checks, KeysCloseOneWay(keys, true, b.opt.KeyClearance))
+	}
+	return s, nil
+}
+
+// labelTools letters both halves on the side that the layout chose, each on its own side of the seam.
+func (b *twoHalves) labelTools(k *solid.Kernel) (share, error) {
+	s := share{name: "labels"}
+	spot := b.layout.Label
+	if spot == nil {
+		return s, nil
+	}
+	lo, hi := b.seamAlong(spot)
+	for _, h := range []Half{Lower, Upper} {
+		z0, z1 := b.mould.Block.Min.Z, lo
+		opt := b.opt.Label
+		if h == Upper {
+			z0, z1 = hi, b.mould.Block.Max.Z
+		}
+		opt.Text += " " + h.String()
+		face := LabelFace{Centre: r3.Vec{X: spot.At.X, Y: spot.At.Y, Z: (z0 + z1) / 2}, Normal: r3.Vec{X: spot.Outward.X, Y: spot.Outward.Y},
+			WidthMM: spot.WidthMM, HeightMM: z1 - z0, BehindMM: spot.BehindMM}
+		l, err := NewLabel(face, opt)
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		t, err := l.Tools(k, h)
+		if err != nil {
+			return s, fmt.Errorf("tooling: %w", err)
+		}
+		s.tools = append(s.tools, t...)
+		b.mould.Features = append(b.mould.Features, l.Feature("L"+h.String()[:1], h))
+	}
+	return s, nil
+}
+
+// seamAlong is the lowest and highest parting surface along the stretch of side that the label takes.
+func (b *twoHalves) seamAlong(spot *LabelSpot) (lo, hi float64) {
+	lo, hi = b.mould.Block.Max.Z, b.mould.Block.Min.Z
+	for _, v := range b.mould.Surface.Rim {
+		p := b.mould.Surface.Verts[v]
+		lo, hi = min(lo, p.Z), max(hi, p.Z)
+	}
+	return lo, hi
+}
+
+func (b *twoHalves) gutterTools(k *solid.Kernel, raw [2]*solid.Solid) (share, error) {
+	s := share{name: "overflow gutter"}
+	if b.opt.Gutter == nil {
+		return s, nil
+	}
+	var clear []Disc
+	for _, at := range b.layout.Bolts {
+		clear = append(clear, Disc{At: at, RadiusMM: b.bolt.RadiusMM() + b.opt.LeastWallMM})
+	}
+	g, t, err := NewGutter(k, raw[Lower], raw[Upper], b.mould.Block, b.shadow, clear, *b.opt.Gutter)
+	if err != nil {
+		return s, fmt.Errorf("tooling: %w", err)
+	}
+	s.tools = t
+	b.mould.Features = append(b.mould.Features, g.Feature("G1"))
+	return s, nil
+}
+
+// wetFeatures are the sprue and the vents: what cures in them stays on the casting.
+func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, error) {
+	spots, err := b.placeSprue()
+	if err != nil {
+		return nil, err
+	}
+	sprue, vents := share{name: "sprue", wet: true}, share{name: "vents", wet: true}
+	for i, sp := range spots {
+		t, err := sp.Tools(k)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		held, err := HeldMM3(raw[Upper], t[0])
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		c := sp.AvoidsShow(b.top, b.showOnTop())
+		if i == 0 {
+			sprue.tools = t
+			b.mould.Features = append(b.mould.Features, sp.Feature("S1", "sprue", held))
+		} else {
+			c.Name = "vent off the show faces"
+			vents.tools = append(vents.tools, t...)
+			b.mould.Features = append(b.mould.Features, sp.Feature(fmt.Sprintf("V%d", i), "vent", held))
+		}
+		b.mould.Checks = append(b.mould.Checks, c)
+	}
+	return []share{sprue, vents}, nil
+}
+
+func (b *twoHalves) showOnTop() []bool {
+	if b.opt.Show == nil {
+		return nil
+	}
+	out := make([]bool, len(b.topSource))
+	for i, f := range b.topSource {
+		out[i] = b.opt.Show[f]
+	}
+	return out
+}
