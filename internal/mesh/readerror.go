@@ -93,14 +93,28 @@ func (m *Mesh) CheckWritable() error {
 }
 
 // BoundedReader passes on at most Limits.Bytes and then fails with a LimitError, so a reader of
-// unknown length never runs past the limit. Offset is the number of bytes passed on so far.
+// unknown length never runs past the limit.
 type BoundedReader struct {
 	R      io.Reader
 	Limits Limits
-	Offset int64
+
+	Offset int64 // bytes passed on so far
+	Last   byte  // the last of them
+	Err    error // the first error other than io.EOF
 }
 
 func (b *BoundedReader) Read(p []byte) (int, error) {
+	n, err := b.read(p)
+	if n > 0 {
+		b.Last = p[n-1]
+	}
+	if err != nil && err != io.EOF && b.Err == nil {
+		b.Err = err
+	}
+	return n, err
+}
+
+func (b *BoundedReader) read(p []byte) (int, error) {
 	left := b.Limits.Bytes - b.Offset
 	if left < 0 {
 		return 0, b.Limits.TooManyBytes()
