@@ -5,6 +5,7 @@ import (
 
 	"mouldwright/internal/solid"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -25,7 +26,7 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 	if err != nil {
 		return fmt.Errorf("tooling: upper half: %w", err)
 	}
-	raw := [2]*solid.Solid{Lower: lower0, Upper: upper0}
+	raw := RawHalves{Lower: lower0, Upper: upper0, Block: b.mould.Block}
 	dry, err := b.dryFeatures(k, raw)
 	if err != nil {
 		return err
@@ -72,7 +73,7 @@ func allTools(shares []share) (all []Tool) {
 }
 
 // dryFeatures are those that hold no part of the casting.
-func (b *twoHalves) dryFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, error) {
+func (b *twoHalves) dryFeatures(k *solid.Kernel, raw RawHalves) ([]share, error) {
 	bolts, err := b.boltTools(k)
 	if err != nil {
 		return nil, err
@@ -87,7 +88,7 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, 
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
-		t, err := p.Tools(k, raw[Lower], raw[Upper])
+		t, err := p.Tools(k, raw.Lower, raw.Upper)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
@@ -108,19 +109,18 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, 
 
 func (b *twoHalves) boltTools(k *solid.Kernel) (share, error) {
 	s := share{name: "bolt holes and nut pockets"}
-	z0, z1 := b.mould.Block.Min.Z, b.mould.Block.Max.Z
 	for i, at := range b.layout.Bolts {
-		t, err := b.bolt.Tools(k, at, z0, z1)
+		t, err := b.bolt.Tools(k, at, b.mould.Block)
 		if err != nil {
 			return s, fmt.Errorf("tooling: %w", err)
 		}
 		s.tools = append(s.tools, t...)
-		c, err := b.bolt.Walls(at, z0, z1, b.field)
+		c, err := b.bolt.Walls(at, b.mould.Block, b.field)
 		if err != nil {
 			return s, fmt.Errorf("tooling: %w", err)
 		}
 		b.mould.Checks = append(b.mould.Checks, c)
-		b.mould.Features = append(b.mould.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, z0))
+		b.mould.Features = append(b.mould.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, b.mould.Block))
 	}
 	return s, nil
 }
@@ -129,7 +129,7 @@ func (b *twoHalves) keyTools(k *solid.Kernel) (share, error) {
 	s := share{name: "clearance round the keys"}
 	var keys []Key
 	for i, spot := range b.layout.Keys {
-		key, err := NewKey(spot.At, spot.Odd, b.mould.Block.Min.Z, b.mould.Block.Max.Z, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
+		key, err := NewKey(spot.At, spot.Odd, b.mould.Block, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
 		if err != nil {
 			return s, fmt.Errorf("tooling: %w", err)
 		}
@@ -188,16 +188,17 @@ func (b *twoHalves) seamAlong(spot *LabelSpot) (lo, hi float64) {
 	return lo, hi
 }
 
-func (b *twoHalves) gutterTools(k *solid.Kernel, raw [2]*solid.Solid) (share, error) {
+func (b *twoHalves) gutterTools(k *solid.Kernel, raw RawHalves) (share, error) {
 	s := share{name: "overflow gutter"}
 	if b.opt.Gutter == nil {
 		return s, nil
 	}
-	var clear []Disc
+	var keepOff [][]r2.Vec
 	for _, at := range b.layout.Bolts {
-		clear = append(clear, Disc{At: at, RadiusMM: b.bolt.RadiusMM() + b.opt.LeastWallMM})
+		r := b.bolt.RadiusMM() + b.opt.LeastWallMM
+		keepOff = append(keepOff, around(at, r, circleSegments(r)))
 	}
-	g, t, err := NewGutter(k, raw[Lower], raw[Upper], b.mould.Block, b.shadow, clear, *b.opt.Gutter)
+	g, t, err := NewGutter(k, raw, b.shadow, keepOff, *b.opt.Gutter)
 	if err != nil {
 		return s, fmt.Errorf("tooling: %w", err)
 	}
@@ -207,7 +208,7 @@ func (b *twoHalves) gutterTools(k *solid.Kernel, raw [2]*solid.Solid) (share, er
 }
 
 // wetFeatures are the sprue and the vents: what cures in them stays on the casting.
-func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, error) {
+func (b *twoHalves) wetFeatures(k *solid.Kernel, raw RawHalves) ([]share, error) {
 	spots, err := b.placeSprue()
 	if err != nil {
 		return nil, err
@@ -218,7 +219,7 @@ func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid) ([]share, 
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
-		held, err := HeldMM3(raw[Upper], t[0])
+		held, err := HeldMM3(raw.Upper, t[0])
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
