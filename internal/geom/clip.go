@@ -24,15 +24,20 @@ func ClipConvex(subject, clip, buf []r2.Vec) []r2.Vec {
 	buf = buf[:2*half]
 	in, out := buf[:0:half], buf[half:half:2*half]
 	in = append(in, subject...)
+	edges := 0
 	for i, a := range clip {
 		b := clip[(i+1)%len(clip)]
 		if a == b {
 			continue
 		}
+		edges++
 		in, out = clipHalf(in, a, b, out[:0]), in
 		if len(in) == 0 {
 			break
 		}
+	}
+	if edges == 0 {
+		return in[:0] // clip is a single point
 	}
 	return in
 }
@@ -62,7 +67,8 @@ func clipHalf(poly []r2.Vec, a, b r2.Vec, out []r2.Vec) []r2.Vec {
 
 // crossing is the point where segment p–q meets the line a–b, for p and q strictly on different
 // sides of it. Swapping p and q, or a and b, gives the same bits, so that neighbours which share
-// an edge get the same corner. The point lies in the box of p and q.
+// an edge get the same corner. The point lies in the box of p and q. It is right to a few roundings
+// of the coordinates along p–q too, however small the angle.
 func crossing(p, q, a, b r2.Vec) r2.Vec {
 	if less(q, p) {
 		p, q = q, p
@@ -70,10 +76,9 @@ func crossing(p, q, a, b r2.Vec) r2.Vec {
 	if less(b, a) {
 		a, b = b, a
 	}
-	d := r2.Sub(b, a)
-	dp := math.Abs(cross2(d, r2.Sub(p, a)))
-	dq := math.Abs(cross2(d, r2.Sub(q, a)))
-	t := 0.5 // both distances rounded to nothing: the whole segment lies within rounding of the line
+	dp := math.Abs(turn(a, b, p))
+	dq := math.Abs(turn(a, b, q))
+	t := 0.5 // distances that underflow: the whole segment lies within rounding of the line
 	if s := dp + dq; s > 0 {
 		t = dp / s
 	}

@@ -21,8 +21,10 @@ import (
 // triangle covers, and sum what is left of the boundary by Green's theorem. Which edges cross, touch
 // or coincide is decided by exact predicates, and the point of a crossing is computed once for both
 // edges, so the boundary that is summed is always closed: polygons that share edges, or miss each
-// other by a rounding, cost no accuracy. The error is a few roundings of the triangle's size squared
-// for each crossing that is left on the boundary.
+// other by a rounding, cost no accuracy. The place of a crossing is right to a rounding even where
+// two edges are almost parallel, so that several crossings in one spot come in the right order. The
+// error is a few roundings of the coordinates, times the triangle's size, for each crossing that is
+// left on the boundary.
 //
 // Time for n polygon corners is n log n plus the number of pairs of triangles whose boxes meet:
 // close to n log n when the polygons do not overlap, up to n² when all of them do.

@@ -170,6 +170,22 @@ func TestCoverageInvariance(t *testing.T) {
 	})
 }
 
+// Two edges of the polygon cross the triangle's lower edge within 1e-7 rad of it. The area is that of
+// the intersection in rational arithmetic.
+func TestCoverageNearlyParallel(t *testing.T) {
+	tri := r2.Triangle{
+		{X: 278.49153754387817, Y: 1216.3163809651676}, {X: 31.08757828936234, Y: 247.40395925455047},
+		{X: 689.6452399208091, Y: 79.24658069871444},
+	}
+	poly := []r2.Vec{
+		{X: 688.6990363839823, Y: 79.48818612767393}, {X: 31.08760778220551, Y: 247.40407475788436},
+		{X: 15.9483585661892, Y: 251.26979049707666}, {X: 278.49153754387817, Y: 1216.3163809651676},
+	}
+	if got := geom.CoverageOf(tri, [][]r2.Vec{poly}).Area; math.Abs(got-339355.42829567555) > 1e-9 {
+		t.Errorf("area off by %g", got-339355.42829567555)
+	}
+}
+
 // A plain count of sample points, as a check that has no geometry in it. 40,000 points of a regular
 // grid miss an area by at most about the perimeter times half the step.
 func TestCoverageAgainstSampling(t *testing.T) {

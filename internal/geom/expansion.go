@@ -149,11 +149,26 @@ func orient2DExact(a, b, c r2.Vec) int {
 	if outside2(a) || outside2(b) || outside2(c) {
 		return bigSign([][]float64{{a.X, a.Y}, {b.X, b.Y}}, []float64{c.X, c.Y}, false)
 	}
+	var buf [16]float64
+	return turnExpansion(buf[:0], a, b, c).sign()
+}
+
+func turnExpansion(dst expansion, a, b, c r2.Vec) expansion {
 	var ax, ay, bx, by [2]float64
-	var det [16]float64
-	return minor(det[:0],
+	return minor(dst,
 		diff(ax[:0], a.X, c.X), diff(ay[:0], a.Y, c.Y),
-		diff(bx[:0], b.X, c.X), diff(by[:0], b.Y, c.Y)).sign()
+		diff(bx[:0], b.X, c.X), diff(by[:0], b.Y, c.Y))
+}
+
+// turnExact is the value nearest to the determinant, but for a rounding; coordinates below 2^-200
+// may lose bits to underflow.
+func turnExact(a, b, c r2.Vec) float64 {
+	var buf [16]float64
+	v := 0.0
+	for _, t := range turnExpansion(buf[:0], a, b, c) {
+		v += t
+	}
+	return v
 }
 
 func orient3DExact(a, b, c, d r3.Vec) int {

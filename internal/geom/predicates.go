@@ -70,6 +70,21 @@ func Orient2D(a, b, c r2.Vec) int {
 	return orient2DExact(a, b, c)
 }
 
+// turn is the determinant of Orient2D (twice the signed area of a, b, c) with a relative error of at
+// most turnError, however close to zero.
+func turn(a, b, c r2.Vec) float64 {
+	left := float64((a.X - c.X) * (b.Y - c.Y))
+	right := float64((a.Y - c.Y) * (b.X - c.X))
+	det := left - right
+	bound := float64(orient2DBound*(math.Abs(left)+math.Abs(right))) + orient2DTiny
+	if math.Abs(det)*turnError > bound {
+		return det
+	}
+	return turnExact(a, b, c)
+}
+
+const turnError = 32 * unitRoundoff
+
 // Orient3D is +1 if d lies below the plane through a, b, c, where above is the side from which a, b,
 // c are seen to run counter-clockwise; −1 if d lies above; 0 if the four lie in one plane. For an
 // outward facet (a, b, c) of a solid, +1 therefore means that d is on the inner side. The sign is
