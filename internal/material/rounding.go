@@ -24,8 +24,12 @@ func roundUp(g []float64, step float64) []float64 {
 	return n
 }
 
-// onStep is n steps in g, without the tail of float noise.
-func onStep(n, step float64) float64 { return math.Round(n*step*1e6) / 1e6 }
+// onStep is n steps in g.
+func onStep(n, step float64) float64 { return tidy(n * step) }
+
+// tidy takes the tail of float noise off a weight that is a whole number of steps; the finest step
+// allowed is 100 times coarser than what is kept.
+func tidy(g float64) float64 { return math.Round(g*1e6) / 1e6 }
 
 // ratioErrorPct is the worst error that the counts make in the ratio of any two components: the
 // largest count/exact over the smallest, less one, in %.

@@ -156,7 +156,7 @@ func (s *Shot) weigh(m *Material, counts []float64) {
 			d.ML = d.G / rho
 		}
 		s.Components = append(s.Components, d)
-		s.MixG += d.G
+		s.MixG = tidy(s.MixG + d.G)
 	}
 	s.MixML = s.MixG / s.Density.GPerML
 	s.Uses = append(s.Uses, Use{Name: "rounding up", ML: s.MixML - needML, G: s.MixG - needG})
@@ -174,7 +174,7 @@ func (s *Shot) addPigments(m *Material, opt ShotOptions) {
 		}
 		g := onStep(roundUp([]float64{base * p.Pct / 100}, s.ScaleStepG)[0], s.ScaleStepG)
 		s.Pigments = append(s.Pigments, PigmentDose{Name: p.Name, G: g, Of: of, Pct: p.Pct, GotPct: 100 * g / base})
-		s.TotalG += g
+		s.TotalG = tidy(s.TotalG + g)
 	}
 }
 
