@@ -219,7 +219,7 @@ func TestMinAreaRectProperties(t *testing.T) {
 			}
 		}
 		try := func(d r2.Vec) {
-			if a := spread(d) * spread(turnLeft(d)); a < r.Area()*(1-1e-12) {
+			if a := spread(d) * spread(turnLeft(d)); a < r.Area()*(1-1e-12)-1e-14 {
 				t.Fatalf("along %v the area is %g, less than %g", d, a, r.Area())
 			}
 		}
