@@ -249,6 +249,7 @@ func (b *trough) cutter(upper0 *solid.Solid, depth float64) (*solid.Solid, error
 		if err != nil {
 			return nil, fmt.Errorf("gutter: %w", err)
 		}
+		col.reach = b.opt.Steps - i
 		down := depth * float64(i+1) / float64(b.opt.Steps)
 		s, err := col.moved(func(r2.Vec) float64 { return down })
 		if err != nil {

@@ -33,6 +33,9 @@ type column struct {
 	h   Half
 	s   *solid.Solid
 	box r3.Box // of the whole half
+	// reach sends the outer end that many overshoots farther: of solids to be joined, the wider ones
+	// reach farther, so that no ends coincide.
+	reach int
 }
 
 func newColumn(k *solid.Kernel, half *solid.Solid, h Half, plan [][]r2.Vec) (column, error) {
@@ -40,7 +43,7 @@ func newColumn(k *solid.Kernel, half *solid.Solid, h Half, plan [][]r2.Vec) (col
 	if err != nil {
 		return column{}, err
 	}
-	return column{k, h, half, box}.within(plan)
+	return column{k: k, h: h, s: half, box: box}.within(plan)
 }
 
 // within cuts the column down to a smaller plan.
@@ -77,7 +80,7 @@ func (c column) moved(distances ...func(r2.Vec) float64) (*solid.Solid, error) {
 			far = max(far, math.Abs(d(r2.Vec{X: v.X, Y: v.Y})))
 		}
 	}
-	away := outer - toward*(far+c.box.Max.Z-c.box.Min.Z+overshootMM)
+	away := outer - toward*(far+c.box.Max.Z-c.box.Min.Z+float64(1+c.reach)*overshootMM)
 	var out *solid.Solid
 	for _, d := range distances {
 		s, err := c.k.FromMesh(m.Map(func(v r3.Vec) r3.Vec {

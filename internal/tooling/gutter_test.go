@@ -21,7 +21,7 @@ func TestGutterHoldsWhatIsAsked(t *testing.T) {
 		t.Run(s.name, func(t *testing.T) {
 			withKernel(t, func(k *solid.Kernel) {
 				f := newFixture(t, k, s.height)
-				g, tools, err := NewGutter(k, f.raw(), f.shadow, nil, GutterOptions{VolumeML: 1.5})
+				g, tools, err := NewGutter(k, f.raw(), f.shadow, nil, GutterOptions{VolumeML: 1.5, Steps: 2})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -62,7 +62,7 @@ func TestGutterKeepsClearOfBolts(t *testing.T) {
 	withKernel(t, func(k *solid.Kernel) {
 		f := newFixture(t, k, slopes[0].height)
 		at, bar := r2.Vec{X: 22}, rect(-40, -3, -10, 3)
-		_, tools, err := NewGutter(k, f.raw(), f.shadow, [][]r2.Vec{DiscLoop(at, 5), bar}, GutterOptions{})
+		_, tools, err := NewGutter(k, f.raw(), f.shadow, [][]r2.Vec{DiscLoop(at, 5), bar}, GutterOptions{Steps: 1})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -82,7 +82,7 @@ func TestGutterErrors(t *testing.T) {
 		f := newFixture(t, k, slopes[0].height)
 		for name, o := range map[string]GutterOptions{
 			"too much":    {VolumeML: 50},
-			"too deep":    {DepthMM: 17, DraftDeg: 1},
+			"too deep":    {DepthMM: 17, DraftDeg: 1, Steps: 1},
 			"closes":      {DepthMM: 14},
 			"no room":     {LandMM: 60},
 			"too narrow":  {WidthMM: 0.5},

@@ -91,6 +91,7 @@ var ErrLayout = errors.New("the features do not fit")
 
 const (
 	growMM  = 1.0  // one step of growth: finer than anyone cares for a block's size
+	growBy  = 0.01 // or this share of the block, when that is more
 	mostMM  = 5000 // no mould is larger; growth that gets here will never end
 	slideMM = 1.0  // raster of places tried along a side
 	// oddShiftMM moves the larger key off the middle of its span, so that no mirror of the block maps
@@ -102,8 +103,7 @@ const (
 // PlaceFeatures finds places for all that is asked, in a fixed order: bolts at the corners and then
 // along the sides, keys between them, pry slots, the label. Places depend on the input alone. When a
 // feature finds no room the footprint grows, in the direction that makes room for it, and all are
-// placed anew; so the result is the smallest block in steps of growMM along that way, not the smallest
-// possible. The error names the feature that did not fit.
+// placed anew; so the result is the first block that serves along that way, not the smallest possible. The error names the feature that did not fit.
 func PlaceFeatures(foot r2.Box, shadow Outline, opt LayoutOptions) (*Layout, error) {
 	o := opt.withDefaults()
 	if err := o.check(); err != nil {
@@ -137,7 +137,7 @@ func PlaceFeatures(foot r2.Box, shadow Outline, opt LayoutOptions) (*Layout, err
 			return l, nil
 		}
 		why = *fail
-		half := r2.Scale(growMM/2, why.grow)
+		half := r2.Scale(max(growMM, growBy*max(size.X, size.Y))/2, why.grow)
 		foot.Min, foot.Max = r2.Sub(foot.Min, half), r2.Add(foot.Max, half)
 	}
 }
@@ -274,15 +274,46 @@ func (p *placer) bolts() *noRoom {
 		}
 	}
 	for _, s := range p.walk() {
-		n := p.spans(s)
-		for i := 1; i < n; i++ {
-			t := in + (s.length-2*in)*float64(i)/float64(n)
-			if fail := put(s.at(t, in), noRoom{fmt.Sprintf("bolt %d along the %s", i, s.name), s.deepen()}); fail != nil {
-				return fail
-			}
+		if fail := p.boltsAlong(s, in); fail != nil {
+			return fail
 		}
 	}
 	return nil
+}
+
+// boltsAlong fills a side between its corner bolts, evenly where nothing is in the way: each bolt stands
+// at an even share of what is left, or as near to that as it can within the pitch.
+func (p *placer) boltsAlong(s side, in float64) *noRoom {
+	for prev, end, i := in, s.length-in, 1; end-prev > p.o.MaxPitchMM+spareMM; i++ {
+		want := prev + (end-prev)/math.Ceil((end-prev)/p.o.MaxPitchMM-spareMM)
+		t, ok := p.nearestBolt(s, in, prev, want)
+		if !ok {
+			grow := r2.Add(s.deepen(), s.lengthen())
+			alone := *p
+			alone.taken = nil
+			if _, free := alone.nearestBolt(s, in, prev, want); !free {
+				grow = s.deepen() // it is the part that is in the way
+			}
+			return &noRoom{fmt.Sprintf("bolt %d along the %s", i, s.name), grow}
+		}
+		p.taken = append(p.taken, disc(s.at(t, in), p.o.BoltRadiusMM))
+		p.out.Bolts = append(p.out.Bolts, s.at(t, in))
+		prev = t
+	}
+	return nil
+}
+
+// nearestBolt is the free place nearest to want that keeps the pitch to the bolt before.
+func (p *placer) nearestBolt(s side, in, prev, want float64) (float64, bool) {
+	for off := 0.0; off < p.o.MaxPitchMM; off += slideMM {
+		for _, t := range []float64{want - off, want + off} {
+			d := disc(s.at(t, in), p.o.BoltRadiusMM)
+			if t > prev && t-prev <= p.o.MaxPitchMM+spareMM && p.clearOfOthers(d) && p.clearOfPart(d, p.o.clearMM()) {
+				return t, true
+			}
+		}
+	}
+	return 0, false
 }
 
 // walk lists the sides in counter-clockwise order, each beginning at a different corner.
@@ -500,7 +531,10 @@ func (p *placer) labelSpot(s side, t0, t1 float64) *LabelSpot {
 		behind -= g.LandMM + g.WidthMM
 	}
 	for _, t := range p.taken {
-		behind = min(behind, gap(line, t))
+		// What opens the side itself lies beside the text, not behind it.
+		if gap(shape{core: []r2.Vec{s.from, s.at(s.length, 0)}}, t) > spareMM {
+			behind = min(behind, gap(line, t))
+		}
 	}
 	return &LabelSpot{At: s.at((t0+t1)/2, 0), Outward: r2.Scale(-1, s.inward), WidthMM: t1 - t0, BehindMM: behind}
 }

@@ -98,6 +98,9 @@ func TestPlaceFeaturesKeepsEveryDistance(t *testing.T) {
 		if rapid.Bool().Draw(t, "gutter") {
 			o.Gutter = &GutterOptions{}
 		}
+		if rapid.Bool().Draw(t, "side sprue") {
+			o.KeepOff = [][]r2.Vec{rect(0, -3, 6000, 3)} // from the middle out over the right side
+		}
 		shadow := star(t)
 		w, d := rapid.Float64Range(10, 200).Draw(t, "w"), rapid.Float64Range(10, 200).Draw(t, "d")
 		foot := r2.Box{Min: r2.Vec{X: -w / 2, Y: -d / 2}, Max: r2.Vec{X: w / 2, Y: d / 2}}
@@ -139,6 +142,20 @@ func checkLayout(t *rapid.T, l *Layout, shadow Outline, o LayoutOptions) {
 	for _, p := range l.Pry {
 		all = append(all, shape{core: strip(p.At, p.Inward, o.Pry.DepthMM, o.Pry.WidthMM)})
 	}
+	for _, loop := range o.KeepOff {
+		for _, a := range all {
+			if g := gap(a, shape{core: loop}); g < o.ApartMM-1e-6 {
+				t.Fatalf("%v is %g mm from a place that is taken", a, g)
+			}
+		}
+		if l.Label != nil {
+			along := r2.Scale(l.Label.WidthMM/2, r2.Vec{X: -l.Label.Outward.Y, Y: l.Label.Outward.X})
+			text := shape{core: []r2.Vec{r2.Sub(l.Label.At, along), r2.Add(l.Label.At, along)}}
+			if g := gap(text, shape{core: loop}); g < o.ApartMM-1e-6 {
+				t.Fatalf("the label is %g mm from a place that is taken", g)
+			}
+		}
+	}
 	for i, a := range all {
 		if g := gapToOutline(a, shadow); g < o.clearMM()-1e-6 {
 			t.Fatalf("%v is %g mm from the part, %g mm is asked", a, g, o.clearMM())
@@ -165,7 +182,7 @@ func checkLayout(t *rapid.T, l *Layout, shadow Outline, o LayoutOptions) {
 	if (l.Label != nil) != (o.LabelWidthMM > 0) || (l.Label != nil && l.Label.WidthMM < o.LabelWidthMM-1e-6) {
 		t.Fatalf("label %+v", l.Label)
 	}
-	if l.Label != nil && l.Label.BehindMM < min(o.EdgeMM, o.ApartMM)-1e-6 {
+	if l.Label != nil && l.Label.BehindMM < min(o.EdgeMM, o.WallMM)-1e-6 {
 		t.Fatalf("%g mm behind the label", l.Label.BehindMM)
 	}
 }
@@ -295,7 +312,7 @@ func hardware(t *testing.T, k *solid.Kernel, f *fixture, l *Layout, bolt Bolt) (
 	for _, p := range l.Pry {
 		inner = append(inner, must(must(NewPry(p.At, p.Inward, f.shadow, PryOptions{}))(t).Tools(k, f.lower, f.upper))(t)...)
 	}
-	_, g, err := NewGutter(k, f.raw(), f.shadow, nil, GutterOptions{})
+	_, g, err := NewGutter(k, f.raw(), f.shadow, nil, GutterOptions{Steps: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
