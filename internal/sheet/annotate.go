@@ -68,19 +68,23 @@ func (p pencil) line(c color.RGBA, a, b r2.Vec, width float64) {
 // legend lists names with their colours, top left.
 func (p pencil) legend(shown []Shown) {
 	y := 1.8 * p.unit
-	for i, s := range shown {
-		if s.Name == "" {
-			continue
-		}
-		c := s.Colour
-		if c == (color.RGBA{}) {
-			c = Palette[i%len(Palette)]
+	row := func(name string, c color.RGBA) {
+		if name == "" {
+			return
 		}
 		x := p.unit
 		p.area(black, rect(x, y-0.75*p.unit, x+p.unit, y+0.15*p.unit)...)
 		p.area(c, rect(x+1, y-0.75*p.unit+1, x+p.unit-1, y+0.15*p.unit-1)...)
-		p.words(s.Name, x+1.5*p.unit, y)
+		p.words(name, x+1.5*p.unit, y)
 		y += 1.5 * p.unit
+	}
+	for i, s := range shown {
+		c := s.Colour
+		if c == (color.RGBA{}) {
+			c = Palette[i%len(Palette)]
+		}
+		row(s.Name, c)
+		row(s.MarkedName, MarkColour)
 	}
 }
 

@@ -56,7 +56,11 @@ func (c *canvas) body(ctx context.Context, cam camera, s Shown) error {
 		for k := range 3 {
 			n[k] = cam.turned(corner[i][k])
 		}
-		c.facet([3]r3.Vec{pts[t[0]], pts[t[1]], pts[t[2]]}, n, s.Colour)
+		colour := s.Colour
+		if s.Marked != nil && s.Marked[i] {
+			colour = MarkColour
+		}
+		c.facet([3]r3.Vec{pts[t[0]], pts[t[1]], pts[t[2]]}, n, colour)
 	}
 	cosEdge := math.Cos(edgeDeg * math.Pi / 180)
 	for i, t := range m.Tris {

@@ -76,6 +76,9 @@ func spotInside(loops [][]r2.Vec) (spot r2.Vec, ok bool) {
 	for k := range rows {
 		y := lo + (hi-lo)*(float64(k)+0.5)/rows
 		for _, s := range spans(loops, y) {
+			if (s[1]-s[0])/2 < best*nearlyEqual { // its middle is at most that far from an edge
+				continue
+			}
 			p := r2.Vec{X: (s[0] + s[1]) / 2, Y: y}
 			room := clearance(loops, p)
 			if room > best || room > best*nearlyEqual && p.X > spot.X {

@@ -19,7 +19,14 @@ type Shown struct {
 	Mesh   *mesh.Mesh
 	Offset r3.Vec // mm, added to every vertex: where an exploded view puts it
 	Colour color.RGBA
+	// Marked facets are shown in MarkColour, as the undercuts of a part; nil for none. MarkedName
+	// stands beside that colour in the legend.
+	Marked     []bool
+	MarkedName string
 }
+
+// MarkColour is vermilion of the same palette, which no body takes by itself before the sixth.
+var MarkColour = Palette[5]
 
 // View is how a picture is taken; the zero value is a 3/4 view from the front right and above,
 // 1200 × 900 pixels. The projection is parallel, so the scale bar holds everywhere.
@@ -46,7 +53,7 @@ const (
 	defaultAzimuthDeg   = -55.0
 	defaultElevationDeg = 28.0
 	// maxPicturePx bounds a side of a picture: with supersampling the buffers of a square of this
-	// side take about 2.3 GB.
+	// side take about 1.1 GB.
 	maxPicturePx = 4096
 	// oversample: each pixel is the mean of this many squared samples.
 	oversample = 3
@@ -65,6 +72,9 @@ func Picture(ctx context.Context, shown []Shown, v View) (image.Image, error) {
 	}
 	c := newCanvas(v.WidthPx*oversample, v.HeightPx*oversample)
 	for i, s := range shown {
+		if s.Marked != nil && len(s.Marked) != len(s.Mesh.Tris) {
+			return nil, fmt.Errorf("picture: %d marks for the %d facets of %s", len(s.Marked), len(s.Mesh.Tris), s.Name)
+		}
 		if s.Colour == (color.RGBA{}) {
 			s.Colour = Palette[i%len(Palette)]
 		}

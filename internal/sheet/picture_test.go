@@ -80,6 +80,29 @@ func reddish(img image.Image) (n int) {
 	return n
 }
 
+// Marking the top of a box colours all that is seen from above; marking its bottom nothing.
+func TestPictureMarksFacets(t *testing.T) {
+	b := box(r3.Vec{}, r3.Vec{X: 10, Y: 10, Z: 10})
+	v := View{ElevationDeg: 90, WidthPx: 100, HeightPx: 100, Plain: true}
+	for z, want := range map[float64]bool{10: true, 0: false} {
+		marked := make([]bool, len(b.Tris))
+		for i := range b.Tris {
+			f := b.Facet(i)
+			marked[i] = f[0].Z == z && f[1].Z == z && f[2].Z == z
+		}
+		n := reddish(picture(t, v, Shown{Mesh: b, Marked: marked}))
+		if (n > 0) != want {
+			t.Errorf("facets at z = %g marked: %d pixels show it", z, n)
+		}
+		if want && n < 76*76 { // 80 pixels wide, less the drawn edges
+			t.Errorf("only %d pixels of the marked top", n)
+		}
+	}
+	if _, err := Picture(context.Background(), []Shown{{Mesh: b, Marked: make([]bool, 3)}}, v); err == nil {
+		t.Error("three marks for twelve facets accepted")
+	}
+}
+
 func TestPictureRepeatsAndStops(t *testing.T) {
 	part, lower, upper := ringMould(48)
 	pieces := Exploded([]Leaving{{Name: "part", Mesh: part}, {Name: "upper", Mesh: upper, Exit: r3.Vec{Z: 1}}, {Name: "lower", Mesh: lower, Exit: r3.Vec{Z: -1}}}, 5)
