@@ -230,14 +230,14 @@ func sweep(bins []bin, whole float64) (cost float64, at int) {
 	for i := len(bins) - 1; i > 0; i-- {
 		box.grow(&bins[i].box.lo, &bins[i].box.hi)
 		n += bins[i].count
-		right[i] = box.halfArea() * float64(n)
+		right[i] = float64(box.halfArea() * float64(n))
 	}
 	cost = math.Inf(1)
 	box, n = emptyBox(), 0
 	for i := 1; i < len(bins); i++ {
 		box.grow(&bins[i-1].box.lo, &bins[i-1].box.hi)
 		n += bins[i-1].count
-		if c := whole + hitCost*(float64(box.halfArea()*float64(n))+right[i]); c < cost {
+		if c := whole + float64(hitCost*(float64(box.halfArea()*float64(n))+right[i])); c < cost {
 			cost, at = c, i
 		}
 	}

@@ -58,7 +58,7 @@ func (c *Coverer) Cover(tri r2.Triangle, polys [][]r2.Vec) Moments {
 		return Moments{}
 	}
 	c.index.build(c.tris, c.box)
-	o := r2.Scale(1.0/3, r2.Add(r2.Add(tri[0], tri[1]), tri[2]))
+	o := r2.Vec{X: (tri[0].X + tri[1].X + tri[2].X) / 3, Y: (tri[0].Y + tri[1].Y + tri[2].Y) / 3}
 	g := boundary{origin: o}
 	for i := range c.tris {
 		for k := range 3 {

@@ -19,9 +19,9 @@ func (r Rect) Area() float64 { return r.Length * r.Width }
 
 // Corners are the four corners, counter-clockwise from Corner.
 func (r Rect) Corners() [4]r2.Vec {
-	u := r2.Scale(r.Length, r.Along)
-	v := r2.Scale(r.Width, turnLeft(r.Along))
-	return [4]r2.Vec{r.Corner, r2.Add(r.Corner, u), r2.Add(r2.Add(r.Corner, u), v), r2.Add(r.Corner, v)}
+	left := turnLeft(r.Along)
+	right := step(r.Corner, r.Along, r.Length)
+	return [4]r2.Vec{r.Corner, right, step(right, left, r.Width), step(r.Corner, left, r.Width)}
 }
 
 // MinAreaRect is the rectangle of least area around a convex polygon, as ConvexHull returns it
@@ -52,7 +52,7 @@ func MinAreaRect(hull []r2.Vec) Rect {
 		rear = climb(hull, max(rear, top), r2.Scale(-1, u))
 		x0 := along(hull[rear%n], p, u)
 		r := Rect{
-			Corner: r2.Add(p, r2.Scale(x0, u)), Along: u,
+			Corner: step(p, u, x0), Along: u,
 			Length: along(hull[far%n], p, u) - x0, Width: along(hull[top%n], p, v),
 		}
 		if a := r.Area(); a < bestArea {
@@ -74,6 +74,11 @@ func climb(hull []r2.Vec, i int, d r2.Vec) int {
 func along(p, o, d r2.Vec) float64 {
 	v := r2.Sub(p, o)
 	return float64(v.X*d.X) + float64(v.Y*d.Y)
+}
+
+// step is p + t·d, each product rounded.
+func step(p, d r2.Vec, t float64) r2.Vec {
+	return r2.Vec{X: p.X + float64(t*d.X), Y: p.Y + float64(t*d.Y)}
 }
 
 func turnLeft(v r2.Vec) r2.Vec { return r2.Vec{X: -v.Y, Y: v.X} }
