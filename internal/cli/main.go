@@ -12,10 +12,11 @@ import (
 
 // Exit codes. They are part of the interface: scripts rely on them.
 const (
-	ExitOK       = 0 // done
-	ExitRefused  = 1 // the part cannot be moulded as asked; the output says why
-	ExitInput    = 2 // a wrong argument, a file that cannot be read or makes no sense
-	ExitInternal = 3 // a fault of the program
+	ExitOK       = 0   // done
+	ExitRefused  = 1   // the part cannot be moulded as asked; the output says why
+	ExitInput    = 2   // a wrong argument, a file that cannot be read or makes no sense
+	ExitInternal = 3   // a fault of the program
+	ExitStopped  = 130 // stopped by Ctrl-C, as shells number it
 )
 
 // Env is what a command line runs in.
@@ -32,6 +33,7 @@ type root struct {
 	Quiet    bool   `short:"q" help:"Print the result and errors alone: no progress, no hints."`
 	Progress string `enum:"auto,bar,lines,off" default:"auto" help:"How to show progress on standard error: auto (a bar on a terminal, else off), bar, lines, off."`
 
+	Inspect  inspectCmd  `cmd:"" help:"Look a part over: is its surface sound, and which way could a mould open?"`
 	New      newCmd      `cmd:"" help:"Make a job folder for a part."`
 	Run      runCmd      `cmd:"" help:"Build the mould of a job, prove that it opens, and write its files."`
 	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
@@ -107,6 +109,8 @@ func kindOf(err error) (code int, kind string) {
 		return ExitInternal, "internal"
 	case errors.As(err, &no) && no.Refused():
 		return ExitRefused, "refused"
+	case errors.Is(err, context.Canceled):
+		return ExitStopped, "stopped"
 	}
 	return ExitInput, "input"
 }

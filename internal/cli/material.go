@@ -121,10 +121,7 @@ func printMaterial(w io.Writer, v *materialView) {
 			row("Notes", v.Notes)
 		}
 	})
-	fmt.Fprintln(w, "\nCautions")
-	for _, c := range v.Cautions {
-		fmt.Fprintln(w, "  - "+c)
-	}
+	printList(w, "Cautions", v.Cautions)
 }
 
 type materialCheckCmd struct {

@@ -3,10 +3,11 @@ package cli
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
+	"unicode/utf8"
 )
 
 // session is one command being run.
@@ -15,10 +16,12 @@ type session struct {
 	env          Env
 	json, quiet  bool
 	progressKind string
+	printed      bool // a result went out, so an error must not follow it on the same stream
 }
 
 // result prints v as JSON, or calls text.
 func (s *session) result(v any, text func(w io.Writer)) error {
+	s.printed = true
 	if s.json {
 		return s.writeJSON(v)
 	}
@@ -51,12 +54,12 @@ func (s *session) hint(format string, args ...any) {
 // too, so that a script reads one stream.
 func (s *session) fail(err error) int {
 	code, kind := kindOf(err)
-	if errors.Is(err, context.Canceled) {
+	if code == ExitStopped {
 		fmt.Fprintln(s.env.Err, "mouldwright: stopped; nothing half-written was left")
 	} else {
 		fmt.Fprintf(s.env.Err, "mouldwright: %v\n", err)
 	}
-	if s.json {
+	if s.json && !s.printed {
 		_ = s.writeJSON(map[string]any{"error": map[string]any{"kind": kind, "exit": code, "message": err.Error()}}) // the error is on standard error already
 	}
 	return code
@@ -82,4 +85,28 @@ func (k *keptError) Write(p []byte) (int, error) {
 	n, err := k.w.Write(p)
 	k.err = err
 	return n, err
+}
+
+// textWidth is where printed sentences break: it suits a terminal of 100 columns.
+const textWidth = 96
+
+// wrapped breaks a sentence into lines of at most textWidth, each but the first after indent.
+func wrapped(s, indent string) string {
+	var b strings.Builder
+	col := utf8.RuneCountInString(indent)
+	for i, word := range strings.Fields(s) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case col+1+n > textWidth:
+			b.WriteString("\n" + indent)
+			col = utf8.RuneCountInString(indent)
+		default:
+			b.WriteByte(' ')
+			col++
+		}
+		b.WriteString(word)
+		col += n
+	}
+	return b.String()
 }

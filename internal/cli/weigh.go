@@ -88,6 +88,6 @@ func printList(w io.Writer, title string, lines []string) {
 	}
 	fmt.Fprintf(w, "\n%s\n", title)
 	for _, l := range lines {
-		fmt.Fprintln(w, "  - "+l)
+		fmt.Fprintln(w, "  - "+wrapped(l, "    "))
 	}
 }
