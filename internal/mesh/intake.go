@@ -70,6 +70,7 @@ const (
 	ShellsCross       Kind = "shells cross"
 	Crossing          Kind = "surface crosses itself"
 	Touching          Kind = "surface touches itself"
+	Untested          Kind = "not fully tested"
 	Size              Kind = "size"
 )
 

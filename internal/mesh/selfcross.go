@@ -17,14 +17,15 @@ const (
 	// is noticed soon.
 	crossChunk = 2048
 	// crossTries bounds the neighbours tested for one facet. A facet of a good mesh has a few dozen;
-	// a heap of facets in one place would otherwise take quadratic time. Counts are then lower bounds.
+	// a heap of facets in one place would otherwise take quadratic time. Counts are then lower bounds,
+	// and Untested is reported.
 	crossTries = 20_000
 )
 
 // pairs are the contacts found in one chunk.
 type pairs struct {
-	crossing, between, touching int // between: crossings of two different shells
-	cut                         bool
+	crossing, between, touching int           // between: crossings of two different shells
+	cut                         []int32       // facets with more neighbours than crossTries
 	first                       [3][][2]int32 // the first few of each
 }
 
@@ -78,11 +79,15 @@ func (in *Intake) reportPairs(chunks []pairs) {
 	between := Problem{Kind: ShellsCross, Severity: Fatal, Remedy: "join the bodies into one solid in the model and export again"}
 	touch := Problem{Kind: Touching, Severity: Warning, Remedy: "check that the part may touch itself there: it is cast joined; otherwise leave a gap"}
 	all := [3]*Problem{&cross, &between, &touch}
+	untested := Problem{Kind: Untested, Severity: Warning, Remedy: "check the part in the model where so many facets meet"}
 	for i := range chunks {
 		c := &chunks[i]
 		cross.Count, between.Count, touch.Count = cross.Count+c.crossing, between.Count+c.between, touch.Count+c.touching
+		for _, f := range c.cut {
+			untested.add(in.at(f))
+		}
 		for k, p := range all {
-			p.AtLeast = p.AtLeast || c.cut
+			p.AtLeast = p.AtLeast || len(c.cut) > 0
 			for _, q := range c.first[k] {
 				if len(p.Where) < MaxPlaces {
 					p.Where = append(p.Where, in.at(q[0], q[1]))
@@ -101,6 +106,8 @@ func (in *Intake) reportPairs(chunks []pairs) {
 	in.report(between)
 	in.report(cross)
 	in.report(touch)
+	untested.Words = fmt.Sprintf("%d facets have more than %d others around them and were not tested against all of these", untested.Count, crossTries)
+	in.report(untested)
 }
 
 // crosser tests facets against those after them.
@@ -126,12 +133,13 @@ func (c *crosser) test(f int32) {
 		if g <= int(f) || c.flat[g] {
 			return
 		}
-		if tries++; tries > crossTries {
-			c.out.cut = true
-			return
+		if tries++; tries <= crossTries {
+			c.pair(f, int32(g), &t)
 		}
-		c.pair(f, int32(g), &t)
 	})
+	if tries > crossTries {
+		c.out.cut = append(c.out.cut, f)
+	}
 }
 
 func (c *crosser) pair(f, g int32, t *r3.Triangle) {

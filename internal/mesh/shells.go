@@ -70,8 +70,8 @@ func (in *Intake) nesting(ctx context.Context, s *surface, tree *geom.BVH, cross
 		n := &nest{s: s, in: in, tree: tree, winding: make([]int, s.count)}
 		corner := firstCorners(s)
 		for i := range in.Shells {
-			if i%64 == 0 && ctx.Err() != nil {
-				return ctx.Err()
+			if err := ctx.Err(); err != nil {
+				return err
 			}
 			if in.Shells[i].Closed {
 				around[i] = n.around(int32(i), corner[i])

@@ -94,6 +94,7 @@ func TestOpenErrors(t *testing.T) {
 		{dir, "not a plain file"},
 		{file("empty.stl", ""), "the file is empty"},
 		{file("notes.txt", "buy resin"), "export the part as 3MF, STL, OBJ or PLY"},
+		{file("wide.obj", "\xff\xfev\x00 \x00"), "UTF-16"},
 		{file("short.stl", short.String()[:200]), "facet 3"},
 		{file("ascii.stl", "solid x\nfacet normal 0 0 1\nouter loop\nvertex 0 0 nan"), "line 4: facet 1"},
 		{file("cut.3mf", "PK\x03\x04 and no more"), "not a whole zip file"},

@@ -47,6 +47,9 @@ func Open(path string, lim mesh.Limits) (*mesh.Model, error) {
 	if n == 0 {
 		return nil, &mesh.ReadError{Path: path, What: "the file is empty", Err: mesh.ErrNoFacets, Do: "export the part again"}
 	}
+	if bytes.HasPrefix(head, []byte("\xff\xfe")) || bytes.HasPrefix(head, []byte("\xfe\xff")) {
+		return nil, &mesh.ReadError{Path: path, What: "the file is UTF-16 text", Do: "save it as UTF-8 or export the part again"}
+	}
 	read := reader(head[:n], path)
 	if read == nil {
 		return nil, &mesh.ReadError{Path: path, What: "neither its content nor its name is that of a known mesh format",
