@@ -102,7 +102,7 @@ func (b *BVH) Nearest(p r3.Vec) NearestHit {
 // the limit, and says false if there is none.
 func (b *BVH) NearestWithin(p r3.Vec, limit float64) (NearestHit, bool) {
 	best := NearestHit{Facet: -1, Distance: math.Inf(1)}
-	if len(b.nodes) == 0 {
+	if len(b.nodes) == 0 || !(limit >= 0) {
 		return best, false
 	}
 	type entry struct {

@@ -145,7 +145,13 @@ func outside(x float64) bool {
 func outside2(v r2.Vec) bool { return outside(v.X) || outside(v.Y) }
 func outside3(v r3.Vec) bool { return outside(v.X) || outside(v.Y) || outside(v.Z) }
 
+// Equal points are the most frequent reason for a zero (neighbours share corners), and the cheapest
+// to see.
+
 func orient2DExact(a, b, c r2.Vec) int {
+	if a == b || b == c || c == a {
+		return 0
+	}
 	if outside2(a) || outside2(b) || outside2(c) {
 		return bigSign([][]float64{{a.X, a.Y}, {b.X, b.Y}}, []float64{c.X, c.Y}, false)
 	}
@@ -172,6 +178,9 @@ func turnExact(a, b, c r2.Vec) float64 {
 }
 
 func orient3DExact(a, b, c, d r3.Vec) int {
+	if a == b || b == c || c == a || a == d || b == d || c == d {
+		return 0
+	}
 	if outside3(a) || outside3(b) || outside3(c) || outside3(d) {
 		return bigSign([][]float64{{a.X, a.Y, a.Z}, {b.X, b.Y, b.Z}, {c.X, c.Y, c.Z}},
 			[]float64{d.X, d.Y, d.Z}, false)
@@ -197,6 +206,9 @@ func orient3DExact(a, b, c, d r3.Vec) int {
 }
 
 func inCircleExact(a, b, c, d r2.Vec) int {
+	if a == b || b == c || c == a || a == d || b == d || c == d {
+		return 0
+	}
 	if outside2(a) || outside2(b) || outside2(c) || outside2(d) {
 		return bigSign([][]float64{{a.X, a.Y}, {b.X, b.Y}, {c.X, c.Y}}, []float64{d.X, d.Y}, true)
 	}
