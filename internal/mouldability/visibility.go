@@ -25,7 +25,8 @@ type visibility struct {
 	normal []point // unit; zero for a facet without area
 	order  []int32 // facet here → facet of the mesh
 	half   r3.Vec  // half the extents of the box around the part
-	noise  float32
+	steps  float64 // of height a mm
+	noise  int32   // in steps
 	centre r3.Vec
 }
 
@@ -40,8 +41,10 @@ func newVisibility(m *mesh.Mesh) *visibility {
 	s := &visibility{
 		half:   r3.Scale(0.5, size),
 		centre: r3.Scale(0.5, r3.Add(b.Min, b.Max)),
-		noise:  float32(noiseRel * r3.Norm(size)),
-		order:  alongCurve(m, b),
+		// Heights stay within half the diagonal; a factor of two keeps their differences whole.
+		steps: (1 << 29) / r3.Norm(size),
+		noise: int32(math.Round(noiseRel * (1 << 29))),
+		order: alongCurve(m, b),
 	}
 	place := make([]int32, len(m.Verts))
 	for _, f := range s.order {
@@ -105,7 +108,7 @@ func spread(x float64) uint64 {
 // sight is one worker's scratch; nothing is allocated from one direction to the next.
 type sight struct {
 	v       *visibility
-	seen    []point  // vertices: x and y in cells, z in mm along the direction
+	seen    []spot   // vertices
 	facing  []int8   // per facet: +1 up, −1 down, ±2 the same but a wall by its draft, 0 neither
 	caught  []bool   // per facet, in the order of visibility
 	cell    []uint32 // per facet: the cell of its middle
@@ -113,18 +116,27 @@ type sight struct {
 	start   []uint32 // first sample of each cell, both sides one after the other
 	// tile holds per block of cells the least height of a sample: a triangle that stays below
 	// catches nothing there, which decides most triangles at once.
-	tile   []float32
-	nx, ny int // cells
-	tx, ty int // blocks
-	loMM   float32
-	hiMM   float32 // extent along the direction
+	tile     []int32
+	nx, ny   int     // cells
+	tx, ty   int     // blocks
+	heightMM float64 // extent along the direction
 }
 
 // sample is the middle of a facet that faces up; one that faces down is turned over, its height
 // negated, so that "caught" always means that a triangle passes above.
 type sample struct {
-	u, v, w float32
-	facet   int32
+	x, y  float32
+	z     int32
+	facet int32
+}
+
+// spot is a vertex in the projection: x and y in cells, the cell it lies in, and its height. Heights
+// are whole steps of the part's diagonal / 2²⁹, finer than float32, and quicker to compare: the least
+// of integers takes no branch.
+type spot struct {
+	x, y   float32
+	z      int32
+	cx, cy uint16
 }
 
 const (
@@ -136,24 +148,27 @@ const (
 func (v *visibility) newSight() *sight {
 	n := len(v.tris)
 	return &sight{
-		v: v, seen: make([]point, len(v.points)), facing: make([]int8, n), caught: make([]bool, n),
+		v: v, seen: make([]spot, len(v.points)), facing: make([]int8, n), caught: make([]bool, n),
 		cell: make([]uint32, n), samples: make([]sample, n),
 	}
 }
 
-// axes32 is a frame in float32; x and y are scaled to cells and shifted to start at 0.
+// axes32 is a frame in float32; x and y are scaled to cells and shifted to start at 0, z to steps.
 type axes32 struct {
 	x, y, z point
-	u0, v0  float32
+	x0, y0  float32
 }
 
-func (a *axes32) see(p point) (u, v, w float32) {
-	return a.x.x*p.x + a.x.y*p.y + a.x.z*p.z + a.u0,
-		a.y.x*p.x + a.y.y*p.y + a.y.z*p.z + a.v0,
-		a.z.x*p.x + a.z.y*p.y + a.z.z*p.z
+func (a *axes32) see(p point) (x, y float32, z int32) {
+	return a.x.x*p.x + a.x.y*p.y + a.x.z*p.z + a.x0,
+		a.y.x*p.x + a.y.y*p.y + a.y.z*p.z + a.y0,
+		int32(a.z.x*p.x + a.z.y*p.y + a.z.z*p.z)
 }
 
-// look answers for direction d (unit); facing, caught, loMM and hiMM hold the answer.
+// never is the height of a sample that has been caught: no triangle passes above it again.
+const never = math.MaxInt32
+
+// look answers for direction d (unit); facing, caught and heightMM hold the answer.
 func (s *sight) look(d r3.Vec) {
 	a := s.layGrid(geom.FrameTo(d))
 	s.project(&a)
@@ -172,7 +187,7 @@ func (s *sight) layGrid(f geom.Frame) axes32 {
 		return math.Abs(x.X)*h.X + math.Abs(x.Y)*h.Y + math.Abs(x.Z)*h.Z
 	}
 	hu, hv := reach(f.X), reach(f.Y)
-	thin := float64(s.v.noise)
+	thin := float64(s.v.noise) / s.v.steps
 	inv := math.Sqrt(cellsPerFacet * float64(len(s.v.tris)) / (4 * max(hu, thin) * max(hv, thin)))
 	inv = min(inv, maxColumns/(2*max(hu, hv, thin)))
 	s.nx, s.ny = int(2*hu*inv)+2, int(2*hv*inv)+2
@@ -180,15 +195,15 @@ func (s *sight) layGrid(f geom.Frame) axes32 {
 	s.start = zeroed(s.start, 2*s.nx*s.ny+1)
 	s.tile = zeroed(s.tile, 2*s.tx*s.ty)
 	for i := range s.tile {
-		s.tile[i] = float32(math.Inf(1))
+		s.tile[i] = never
 	}
 	return axes32{
-		x: toPoint(r3.Scale(inv, f.X)), y: toPoint(r3.Scale(inv, f.Y)), z: toPoint(f.Z),
-		u0: float32(hu*inv) + 0.5, v0: float32(hv*inv) + 0.5,
+		x: toPoint(r3.Scale(inv, f.X)), y: toPoint(r3.Scale(inv, f.Y)), z: toPoint(r3.Scale(s.v.steps, f.Z)),
+		x0: float32(hu*inv) + 0.5, y0: float32(hv*inv) + 0.5,
 	}
 }
 
-func zeroed[T uint32 | float32](s []T, n int) []T {
+func zeroed[T uint32 | int32](s []T, n int) []T {
 	if cap(s) < n {
 		return make([]T, n)
 	}
@@ -198,21 +213,22 @@ func zeroed[T uint32 | float32](s []T, n int) []T {
 }
 
 func (s *sight) project(a *axes32) {
-	lo, hi := float32(math.Inf(1)), float32(math.Inf(-1))
-	seen := s.seen
+	lo, hi := int32(math.MaxInt32), int32(math.MinInt32)
+	seen := s.seen[:len(s.v.points)]
 	for i, p := range s.v.points {
-		u, v, w := a.see(p)
-		seen[i] = point{u, v, w, 0}
-		lo, hi = min(lo, w), max(hi, w)
+		x, y, z := a.see(p)
+		seen[i] = spot{x, y, z, uint16(int32(x)), uint16(int32(y))}
+		lo, hi = min(lo, z), max(hi, z)
 	}
-	s.loMM, s.hiMM = lo, hi
+	s.heightMM = (float64(hi) - float64(lo)) / s.v.steps
 }
 
 // sortMiddles bins the middles by a counting sort and notes the least height in each block.
 func (s *sight) sortMiddles(a *axes32) {
-	v, cells := s.v, uint32(s.nx*s.ny)
+	v, nx, cells := s.v, uint32(s.nx), uint32(s.nx*s.ny)
 	facing, cell, start := s.facing[:len(v.normal)], s.cell[:len(v.normal)], s.start
-	limit := float32(sinZeroDraft)
+	// Normals are unit, the axis is in steps.
+	limit := float32(sinZeroDraft * s.v.steps)
 	for i, n := range v.normal {
 		s.caught[i] = false
 		side := uint32(0)
@@ -232,7 +248,7 @@ func (s *sight) sortMiddles(a *axes32) {
 			continue
 		}
 		x, y, _ := a.see(v.middle[i])
-		c := uint32(y)*uint32(s.nx) + uint32(x) + side
+		c := uint32(int32(y))*nx + uint32(int32(x)) + side
 		cell[i] = c
 		start[c]++
 	}
@@ -241,20 +257,21 @@ func (s *sight) sortMiddles(a *axes32) {
 		start[c] = sum
 		sum += n
 	}
+	tile, tx, down := s.tile, int32(s.tx), int32(s.tx*s.ty)
 	for i, m := range v.middle {
 		if facing[i] != 1 && facing[i] != -1 {
 			continue
 		}
-		x, y, w := a.see(m)
-		block := int(y)>>tileShift*s.tx + int(x)>>tileShift
+		x, y, z := a.see(m)
+		block := int32(y)>>tileShift*tx + int32(x)>>tileShift
 		if facing[i] < 0 {
-			w = -w
-			block += s.tx * s.ty
+			z = -z
+			block += down
 		}
-		s.tile[block] = min(s.tile[block], w)
+		tile[block] = min(tile[block], z)
 		at := start[cell[i]]
 		start[cell[i]]++
-		s.samples[at] = sample{x, y, w, int32(i)}
+		s.samples[at] = sample{x, y, z, int32(i)}
 	}
 	// Each start has moved on to the next cell's; move them back.
 	copy(start[1:], start)
@@ -274,26 +291,30 @@ func (s *sight) lay(i int) {
 		b, c = c, b
 	}
 	top := max(a.z, b.z, c.z) - s.v.noise
-	x0, x1 := int(min(a.x, b.x, c.x)), int(max(a.x, b.x, c.x))
-	y0, y1 := int(min(a.y, b.y, c.y)), int(max(a.y, b.y, c.y))
-	if s.below(tiles, top, x0, x1, y0, y1) {
+	x0, x1 := int(min(a.cx, b.cx, c.cx)), int(max(a.cx, b.cx, c.cx))
+	y0, y1 := int(min(a.cy, b.cy, c.cy)), int(max(a.cy, b.cy, c.cy))
+	if below(tiles, s.tx, top, x0, x1, y0, y1) {
 		return
 	}
+	r := newLain(&a, &b, &c, top, s.v.noise)
 	if y1-y0 < 4 {
+		start := s.start[side+y0*s.nx:]
 		for y := y0; y <= y1; y++ {
-			row := side + y*s.nx
-			s.test(a, b, c, top, s.start[row+x0], s.start[row+x1+1])
+			if from, to := start[x0], start[x1+1]; from < to {
+				r.test(s.samples[from:to], s.caught)
+			}
+			start = start[s.nx:]
 		}
 		return
 	}
-	s.layRows(a, b, c, top, side, y0, y1)
+	s.layRows(&r, [3]spot{a, b, c}, side, y0, y1)
 }
 
 // below says whether all samples in the blocks around the triangle stand above its top.
-func (s *sight) below(tiles []float32, top float32, x0, x1, y0, y1 int) bool {
+func below(tiles []int32, tx int, top int32, x0, x1, y0, y1 int) bool {
 	x0, x1 = x0>>tileShift, x1>>tileShift
 	for y := y0 >> tileShift; y <= y1>>tileShift; y++ {
-		for _, least := range tiles[y*s.tx+x0 : y*s.tx+x1+1] {
+		for _, least := range tiles[y*tx+x0 : y*tx+x1+1] {
 			if least < top {
 				return false
 			}
@@ -302,39 +323,52 @@ func (s *sight) below(tiles []float32, top float32, x0, x1, y0, y1 int) bool {
 	return true
 }
 
-// test marks those of the samples from…to that lie under the counter-clockwise triangle a, b, c.
-func (s *sight) test(a, b, c point, top float32, from, to uint32) {
-	samples := s.samples[from:to]
+// lain is a counter-clockwise triangle ready to be tested: corner a, the edges from it, twice its
+// area, and its height as a slope along each edge.
+type lain struct {
+	ax, ay, bx, by, cx, cy float32
+	area                   float32
+	az, bz, cz             float32 // heights, the edges' less that of a, all times the area but az
+	top                    int32
+}
+
+func newLain(a, b, c *spot, top, noise int32) lain {
+	r := lain{ax: a.x, ay: a.y, bx: b.x - a.x, by: b.y - a.y, cx: c.x - a.x, cy: c.y - a.y, top: top}
+	r.area = r.bx*r.cy - r.by*r.cx
+	r.az = float32(a.z - noise)
+	r.bz, r.cz = float32(b.z-a.z), float32(c.z-a.z)
+	return r
+}
+
+// test marks the facets of those samples that lie under the triangle.
+func (r *lain) test(samples []sample, caught []bool) {
 	for k := range samples {
 		q := &samples[k]
-		if q.w >= top {
+		if q.z >= r.top {
 			continue
 		}
-		e2 := (b.x-a.x)*(q.v-a.y) - (b.y-a.y)*(q.u-a.x)
-		if e2 < 0 {
+		x, y := q.x-r.ax, q.y-r.ay
+		toC := r.bx*y - r.by*x // the weight of c times the area
+		if toC < 0 {
 			continue
 		}
-		e0 := (c.x-b.x)*(q.v-b.y) - (c.y-b.y)*(q.u-b.x)
-		if e0 < 0 {
+		toB := x*r.cy - y*r.cx
+		if toB < 0 || toB+toC > r.area {
 			continue
 		}
-		e1 := (a.x-c.x)*(q.v-c.y) - (a.y-c.y)*(q.u-c.x)
-		if e1 < 0 {
-			continue
-		}
-		if e0*a.z+e1*b.z+e2*c.z > (q.w+s.v.noise)*(e0+e1+e2) {
-			s.caught[q.facet] = true
-			q.w = float32(math.Inf(1)) // answered: no triangle is above it again
+		if toB*r.bz+toC*r.cz > (float32(q.z)-r.az)*r.area {
+			caught[q.facet] = true
+			q.z = never
 		}
 	}
 }
 
 // layRows is lay for a tall triangle: it keeps to the cells that the triangle passes in each row.
-func (s *sight) layRows(a, b, c point, top float32, side, y0, y1 int) {
+func (s *sight) layRows(r *lain, t [3]spot, side, y0, y1 int) {
 	for y := y0; y <= y1; y++ {
 		lo, hi := float32(math.Inf(1)), float32(math.Inf(-1))
-		p := c
-		for _, q := range [3]point{a, b, c} {
+		p := t[2]
+		for _, q := range t {
 			lo, hi = edgeInRow(p, q, float32(y), lo, hi)
 			p = q
 		}
@@ -344,12 +378,12 @@ func (s *sight) layRows(a, b, c point, top float32, side, y0, y1 int) {
 		row := side + y*s.nx
 		// Crossings are rounded, so a hair's width is added on both sides.
 		x0, x1 := max(0, int(lo-1e-3)), min(s.nx-1, int(hi+1e-3))
-		s.test(a, b, c, top, s.start[row+x0], s.start[row+x1+1])
+		r.test(s.samples[s.start[row+x0]:s.start[row+x1+1]], s.caught)
 	}
 }
 
 // edgeInRow widens lo…hi by the edge from p to q within the row y…y+1.
-func edgeInRow(p, q point, y, lo, hi float32) (float32, float32) {
+func edgeInRow(p, q spot, y, lo, hi float32) (float32, float32) {
 	if p.y > q.y {
 		p, q = q, p
 	}
