@@ -35,7 +35,6 @@ var corpus = []source{
 	{"STL/Spider_binary.stl", byUs},
 	{"STL/Spider_ascii.stl", byUs},
 	{"STL/sphereWithHole.stl", byUs},
-	{"PLY/Wuson.ply", byUs},
 	{"3DS/fels.3ds", byAssimp},
 	{"AMF/test_with_mat.amf", byAssimp},
 	{"BLEND/test_279.blend", byAssimp},

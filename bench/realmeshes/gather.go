@@ -21,7 +21,7 @@ import (
 type specimen struct {
 	Name   string // file and shell, as the table shows it
 	By     by
-	Factor float64 // mm per unit of the file: a power of ten
+	Factor float64 // mm per unit of the file
 	Mesh   *mesh.Mesh
 }
 
@@ -158,10 +158,18 @@ func (g *gatherer) known(f form) bool {
 	})
 }
 
-// factor is the power of ten that brings the longest side of a part to 20 mm or more, below 200 mm.
+// A part between leastMM and mostMM long is taken as it is, in mm; any other is brought to aimMM: the
+// size of what a small workshop casts.
+const leastMM, aimMM, mostMM = 20.0, 40.0, 60.0
+
+// factor is the scale for a part, rounded to two digits so that the table shows it whole.
 func factor(m *mesh.Mesh) float64 {
 	b := m.Bounds()
 	size := r3.Sub(b.Max, b.Min)
 	longest := max(size.X, size.Y, size.Z)
-	return math.Pow10(int(math.Floor(math.Log10(200/longest) - 1e-12)))
+	if leastMM <= longest && longest <= mostMM {
+		return 1
+	}
+	digit := math.Pow10(1 - int(math.Floor(math.Log10(aimMM/longest))))
+	return math.Round(aimMM/longest*digit) / digit
 }

@@ -8,6 +8,9 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"time"
+
+	"mouldwright/internal/solid"
 )
 
 func main() {
@@ -18,10 +21,13 @@ func main() {
 	flag.StringVar(&g.Bench, "bench", "bench/realmeshes", "folder of export.mjs and its node_modules")
 	out := flag.String("o", "docs/realmeshes.md", "file to write the table to")
 	flag.Parse()
-	if err := writeTable(ctx, g, *out); err != nil {
+	pool := solid.NewPool(solid.Options{})
+	if err := writeTable(ctx, g, newPipeline(pool), *out); err != nil {
 		fmt.Fprintln(os.Stderr, "realmeshes:", err)
+		pool.Close()
 		os.Exit(1)
 	}
+	pool.Close()
 }
 
 // modelsDir is where Debian puts the test models.
@@ -29,7 +35,7 @@ const modelsDir = "/usr/share/assimp/models"
 
 // writeTable gathers the corpus, measures and runs every specimen, and writes the page at the end,
 // so that a failure leaves the old page as it was.
-func writeTable(ctx context.Context, g *gatherer, path string) error {
+func writeTable(ctx context.Context, g *gatherer, run job, path string) error {
 	if need := g.missing(); need != "" {
 		return errors.New("the meshes or programs are not installed; run: " + need)
 	}
@@ -42,6 +48,7 @@ func writeTable(ctx context.Context, g *gatherer, path string) error {
 	if err := g.gather(ctx); err != nil {
 		return err
 	}
+	began := time.Now()
 	var rows []row
 	for i, s := range g.specimens {
 		fmt.Fprintf(os.Stderr, "%d of %d: %s, %d facets\n", i+1, len(g.specimens), s.Name, len(s.Mesh.Tris))
@@ -49,11 +56,10 @@ func writeTable(ctx context.Context, g *gatherer, path string) error {
 		if r.measures, err = compare(ctx, s.Mesh, dir); err != nil {
 			return fmt.Errorf("%s: %w", s.Name, err)
 		}
-		if runJob != nil {
-			if r.Outcome, err = runJob(ctx, s.Name, s.Mesh); err != nil {
-				return fmt.Errorf("%s: %w", s.Name, err)
-			}
+		if r.Outcome, err = run(ctx, s.Name, s.Mesh); err != nil {
+			return fmt.Errorf("%s: %w", s.Name, err)
 		}
+		fmt.Fprintf(os.Stderr, "  %s %s (at %.0f s)\n", r.Verdict, r.Reason, time.Since(began).Seconds())
 		rows = append(rows, r)
 	}
 	var page bytes.Buffer

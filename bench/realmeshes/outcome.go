@@ -16,9 +16,9 @@ const (
 type Outcome struct {
 	Verdict   string // provenMould or refused
 	Direction string // opening direction, such as "+z"; empty when the job got no further
-	Reason    string // why it was refused, in the job's own words; empty for a proven mould
+	Reason    string // why it was refused, in the job's own words, or what a proven mould had to do without
 }
 
-// runJob runs the main job on a watertight mesh in mm. An error is a failure of the bench or of the
-// program, not a verdict on the part; nil leaves the verdict columns out of the table.
-var runJob func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error)
+// job runs the main job on a watertight mesh in mm. An error is a failure of the bench or of the
+// program, not a verdict on the part.
+type job func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error)

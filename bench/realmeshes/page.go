@@ -24,8 +24,8 @@ from the Debian package assimp-testmodels and the npm packages in bench/realmesh
 "read" marks files read by mouldwright's own readers, "by assimp" those that the assimp command
 turned into STL first, "npm" meshes held or made by an npm package. Each object is welded exactly and
 split into shells; closed shells with positive volume are kept, at most %d a file, one of each form.
-Factor is the power of ten, in mm per unit of the file, that brings the longest side to 20 mm or more,
-below 200 mm. Facets and volume are those of the mesh as binary STL holds it, by us and by admesh.
+Factor is mm per unit of the file: 1 where the longest side is 20 to 60 units, else what brings it to
+about 40 mm. Facets and volume are those of the mesh as binary STL holds it, by us and by admesh.
 
 `
 
@@ -33,21 +33,12 @@ below 200 mm. Facets and volume are those of the mesh as binary STL holds it, by
 func writePage(w io.Writer, rows []row, tallies []tally) {
 	fmt.Fprintf(w, pageHead, shellsPerSource)
 	writeSummary(w, rows)
-	judged := runJob != nil
-	header := []string{"Mesh", "Source", "Factor", "Facets", "admesh", "Volume, mm³", "admesh, mm³", "Difference"}
-	if judged {
-		header = append(header, "Direction", "Verdict", "Reason")
-	}
-	line(w, header...)
-	line(w, strings.Split(strings.Repeat("---,", len(header)-1)+"---", ",")...)
+	line(w, "Mesh", "Source", "Factor", "Facets", "admesh", "Volume, mm³", "admesh, mm³", "Difference", "Direction", "Verdict", "Reason")
+	line(w, "---", "---", "---:", "---:", "---:", "---:", "---:", "---:", "---", "---", "---")
 	for _, r := range rows {
-		cells := []string{r.Name, r.By.String(), fmt.Sprintf("%g", r.Factor),
-			fmt.Sprint(r.Facets), fmt.Sprint(r.AdmeshFacets),
-			fmt.Sprintf("%.2f", r.VolumeMM3), fmt.Sprintf("%.2f", r.AdmeshMM3), fmt.Sprintf("%.1e", math.Abs(r.difference()))}
-		if judged {
-			cells = append(cells, r.Direction, r.Verdict, r.Reason)
-		}
-		line(w, cells...)
+		line(w, r.Name, r.By.String(), fmt.Sprintf("%g", r.Factor), fmt.Sprint(r.Facets), fmt.Sprint(r.AdmeshFacets),
+			fmt.Sprintf("%.2f", r.VolumeMM3), fmt.Sprintf("%.2f", r.AdmeshMM3), fmt.Sprintf("%.1e", math.Abs(r.difference())),
+			r.Direction, r.Verdict, r.Reason)
 	}
 	fmt.Fprint(w, "\n## What was left out\n\nShells of each file that are not above.\n\n")
 	line(w, "File", "Shells", "Open or not manifold", "Inside out", "Same form as one above", "Over the number a file may fill")
@@ -68,11 +59,8 @@ func writeSummary(w io.Writer, rows []row) {
 			proven++
 		}
 	}
-	fmt.Fprintf(w, "%d meshes. Volumes differ from admesh's by at most %.1e of the volume.", len(rows), worst)
-	if runJob != nil {
-		fmt.Fprintf(w, " %d end in a proven mould, %d in a reason why not.", proven, len(rows)-proven)
-	}
-	fmt.Fprint(w, "\n\n")
+	fmt.Fprintf(w, "%d meshes. Volumes differ from admesh's by at most %.1e of the volume. %d end in a\nproven mould of two rigid halves, %d in a reason why not. \"Clamped\" moulds are higher than the\nlongest standard screw of the default thread and go without bolts; \"3 mm sprue\" ones have no room for\nthe default sprue of 5 mm.\n\n",
+		len(rows), worst, proven, len(rows)-proven)
 }
 
 // line writes a row of a Markdown table.
