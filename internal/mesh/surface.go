@@ -118,9 +118,6 @@ func (in *Intake) holes(s *surface) {
 		if length > longest {
 			longest = length
 			p.Where[0], p.Where[len(p.Where)-1] = w, p.Where[0] // the longest goes first
-			if p.Count > len(p.Where) {
-				p.Where[0] = w
-			}
 		}
 	}
 	p.Words = fmt.Sprintf("the surface is open: %d holes with %d open edges, the longest %.3g mm around", p.Count, s.openEdges, longest)
