@@ -100,11 +100,19 @@ func heightOn(t r3.Triangle, p r2.Vec) (float64, bool) {
 	return z, true
 }
 
-// Facets lists the facets that lie over or under a convex polygon by more than a point or a line.
+// touchMM is the least extent in plan that counts as lying over a polygon: facets that only share an edge
+// or a corner with it come out with the rounding of a clip.
+const touchMM = 1e-6
+
+// Facets lists the facets that lie over or under a convex polygon by more than they share with its
+// border. An upright facet counts when its line in plan runs inside.
 func (h *HeightField) Facets(poly []r2.Vec) []int32 {
 	var out []int32
 	h.over(poly, func(f int32, part []r3.Vec) {
-		if math.Abs(loopArea(flat(part))) > 0 {
+		t := h.m.Facet(int(f))
+		upright := math.Abs(loopArea(flat(t))) < touchMM*touchMM
+		lo, hi := planBox(flat(part))
+		if math.Abs(loopArea(flat(part))) > touchMM*touchMM || (upright && r2.Norm(r2.Sub(hi, lo)) > touchMM) {
 			out = append(out, f)
 		}
 	})

@@ -4,12 +4,15 @@ import (
 	"errors"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 )
 
@@ -50,6 +53,25 @@ func TestHeightFieldSeesItsEdge(t *testing.T) {
 	}
 	if _, ok := h.At(r2.Vec{X: 61}); ok {
 		t.Error("a height off the surface")
+	}
+}
+
+func TestHeightFieldFacetsCountsUprightOnes(t *testing.T) {
+	m := &mesh.Mesh{Verts: []r3.Vec{{X: 0}, {X: 10}, {X: 10, Z: 5}, {X: 0, Y: 10, Z: 5}}, Tris: [][3]uint32{{0, 1, 2}, {0, 2, 3}}}
+	h := NewHeightField(m)
+	for _, c := range []struct {
+		poly []r2.Vec
+		want []int32
+	}{
+		{rect(2, -1, 4, 1), []int32{0, 1}}, // across the upright facet, into the sloping one
+		{rect(2, -3, 4, -1), nil},          // short of both
+		{rect(10, -1, 12, 1), nil},         // touches a corner
+		{rect(1, 0.5, 2, 1), []int32{1}},   // in the sloping one alone
+		{rect(2, -1, 4, -1e-9), nil},       // ends at the upright facet, but for rounding
+	} {
+		if got := h.Facets(c.poly); !slices.Equal(got, c.want) {
+			t.Errorf("%v: facets %v, want %v", c.poly, got, c.want)
+		}
 	}
 }
 
