@@ -78,9 +78,10 @@ type class struct {
 
 // host is the state behind the imports of one module instance.
 type host struct {
-	ctx     context.Context // of the operation under way; cancels it
+	ctx     context.Context // of the operation under way; see resize
 	mod     api.Module
 	maxHeap uint64 // bytes; growth beyond it is refused
+	starved bool   // growth was refused; what the library then fails with says little
 	types   map[uint32]*cxxType
 	objects map[uint32]*valueObject
 	objName map[uint32]string
@@ -112,8 +113,8 @@ func fail(format string, a ...any) { panic(bindError(fmt.Sprintf(format, a...)))
 
 // Failures that the module itself reports.
 var (
-	errThrown  = errors.New("exception in the library, most likely out of memory")
-	errAborted = errors.New("the library aborted, most likely out of memory")
+	errThrown  = errors.New("exception in the library")
+	errAborted = errors.New("the library aborted")
 )
 
 var wasmTypes = map[byte]api.ValueType{
@@ -131,19 +132,14 @@ func valueTypes(sig string) (out []api.ValueType) {
 	return out
 }
 
-// call runs a table function. Short ones (constructors, getters, setters) are not worth the cost of
-// cancellation.
+// call runs a table function. The runtime gets no context of ours: it would not heed it.
 func (h *host) call(f tableFunc, args ...uint64) uint64 {
-	return h.callCtx(context.Background(), f, args...)
-}
-
-func (h *host) callCtx(ctx context.Context, f tableFunc, args ...uint64) uint64 {
 	g, ok := h.cached[f.idx]
 	if !ok {
 		g = table.LookupFunction(h.mod, 0, f.idx, valueTypes(f.sig[1:]), valueTypes(f.sig[:1]))
 		h.cached[f.idx] = g
 	}
-	r, err := g.Call(ctx, args...)
+	r, err := g.Call(context.Background(), args...)
 	if err != nil {
 		panic(err)
 	}
@@ -177,7 +173,7 @@ func (h *host) invoke(b *binding, args ...any) any {
 			release = append(release, r)
 		}
 	}
-	result := h.callCtx(h.ctx, b.invoker, wire...)
+	result := h.call(b.invoker, wire...)
 	for _, r := range release {
 		r()
 	}

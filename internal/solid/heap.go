@@ -93,9 +93,14 @@ const (
 )
 
 // resize answers the module's request for a heap of want bytes: it grows by a fifth where it can, so
-// that growth is seldom, else by what is asked; 1 is success.
+// that growth is seldom, else by what is asked; 1 is success. A large operation comes here many
+// times, so a cancelled context stops it here.
 func (h *host) resize(m api.Memory, want uint64) uint64 {
+	if err := h.ctx.Err(); err != nil {
+		panic(err)
+	}
 	if want > h.maxHeap {
+		h.starved = true
 		return 0
 	}
 	old := uint64(m.Size())
@@ -105,5 +110,6 @@ func (h *host) resize(m api.Memory, want uint64) uint64 {
 			return 1
 		}
 	}
+	h.starved = true
 	return 0
 }

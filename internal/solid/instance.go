@@ -18,9 +18,11 @@ type instance struct {
 	dead error              // why the instance must not be used again
 }
 
-// runtimeConfig lets a cancelled context stop WebAssembly code that is running.
+// runtimeConfig leaves out the runtime's own way to cancel code that is running
+// (WithCloseOnContextDone): its checks in every loop make booleans four times slower. host.resize
+// checks instead, and every operation at its start.
 func runtimeConfig(cache wazero.CompilationCache) wazero.RuntimeConfig {
-	return wazero.NewRuntimeConfig().WithCompilationCache(cache).WithCloseOnContextDone(true)
+	return wazero.NewRuntimeConfig().WithCompilationCache(cache)
 }
 
 // startInstance compiles (or takes from the cache) and starts the library.
@@ -93,16 +95,23 @@ func (in *instance) run(ctx context.Context, op string, f func(h *host)) (err er
 		if r == nil {
 			return
 		}
-		if err = ctx.Err(); err != nil {
-			err = fmt.Errorf("solid: %s stopped: %w", op, err)
-		} else {
-			err = &crash{op, recovered(r)}
-		}
-		in.dead = err
+		in.dead = in.failure(ctx, op, recovered(r))
+		err = in.dead
 	}()
 	in.h.ctx = ctx
 	f(in.h)
 	return nil
+}
+
+// failure says why an operation was unwound.
+func (in *instance) failure(ctx context.Context, op string, cause error) error {
+	if err := ctx.Err(); err != nil {
+		return fmt.Errorf("solid: %s stopped: %w", op, err)
+	}
+	if in.h.starved {
+		cause = fmt.Errorf("it needs more than the %d MB of memory it may have; reduce the mesh: %w", in.h.maxHeap>>20, cause)
+	}
+	return &crash{op, cause}
 }
 
 func recovered(r any) error {

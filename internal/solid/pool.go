@@ -59,8 +59,8 @@ func NewPool(opt Options) *Pool {
 }
 
 // Do lends a kernel to f, waiting for one if all are busy, and frees everything made with it when f
-// returns. A cancelled ctx ends the wait, and any operation of the kernel, with an error that wraps
-// ctx.Err(). f must not call Do of the same pool: with all kernels lent that would wait for ever.
+// returns. A cancelled ctx ends the wait, refuses the kernel's next operation, and stops one under way
+// when it needs more memory, each with an error that wraps ctx.Err(). f must not call Do of the same pool: with all kernels lent that would wait for ever.
 func (p *Pool) Do(ctx context.Context, f func(k *Kernel) error) error {
 	if err := p.enter(); err != nil {
 		return err

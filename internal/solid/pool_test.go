@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -290,8 +291,8 @@ func TestOutOfMemory(t *testing.T) {
 		_, err := k.Sphere(r3.Vec{}, 1, 2048)
 		return err
 	})
-	if !errors.Is(err, ErrKernelLost) {
-		t.Errorf("got %v, want ErrKernelLost", err)
+	if !errors.Is(err, ErrKernelLost) || !strings.Contains(err.Error(), "24 MB") {
+		t.Errorf("got %v, want ErrKernelLost that names the limit", err)
 	}
 	t.Log(err)
 	requireSound(t, p)
@@ -354,15 +355,18 @@ func TestCancel(t *testing.T) {
 		requireNoLeak(t, p.idle[0])
 	}
 
-	// In the middle of a call that would take many seconds.
-	ctx, cancel = context.WithTimeout(context.Background(), 100*time.Millisecond)
+	// In the middle of a call that needs ever more memory.
+	ctx, cancel = context.WithTimeout(context.Background(), 20*time.Millisecond)
 	defer cancel()
 	start := time.Now()
-	err = p.Do(ctx, func(k *Kernel) error { return second(k.Sphere(r3.Vec{}, 1, 4096)) })
+	err = p.Do(ctx, func(k *Kernel) error { return second(k.Sphere(r3.Vec{}, 1, 2048)) })
 	if !errors.Is(err, context.DeadlineExceeded) || errors.Is(err, ErrKernelLost) {
 		t.Errorf("cancelled under way: %v", err)
 	}
 	t.Logf("stopped after %v", time.Since(start))
+	if len(p.idle) != 0 {
+		t.Error("a kernel stopped in the middle was kept")
+	}
 	requireSound(t, p)
 }
 
