@@ -16,10 +16,25 @@ type canvas struct {
 	w, h  int
 	rgb   []uint8   // three a sample
 	depth []float32 // towards the eye; −Inf where nothing is
+
+	ctx  context.Context // looked at every checkSamples; a facet may cover the whole picture
+	work int             // samples since the last look
 }
 
-func newCanvas(w, h int) *canvas {
-	c := &canvas{w: w, h: h, rgb: make([]uint8, 3*w*h), depth: make([]float32, w*h)}
+// checkSamples is how many samples are shaded between looks at the context: about 2 ms.
+const checkSamples = 1 << 16
+
+// stopped says whether to give up, after work more samples.
+func (c *canvas) stopped(work int) bool {
+	if c.work += work; c.work < checkSamples {
+		return false
+	}
+	c.work = 0
+	return c.ctx.Err() != nil
+}
+
+func newCanvas(ctx context.Context, w, h int) *canvas {
+	c := &canvas{ctx: ctx, w: w, h: h, rgb: make([]uint8, 3*w*h), depth: make([]float32, w*h)}
 	for i := range c.rgb {
 		c.rgb[i] = 255
 	}
@@ -34,7 +49,7 @@ const edgeDeg = 30.0
 
 // body draws a body's facets, then the edges that a person would draw: sharp ones, open ones and
 // the outline against what is behind.
-func (c *canvas) body(ctx context.Context, cam camera, s Shown) error {
+func (c *canvas) body(cam camera, s Shown) error {
 	m := s.Mesh
 	pts := make([]r3.Vec, len(m.Verts))
 	for i, v := range m.Verts {
@@ -47,10 +62,13 @@ func (c *canvas) body(ctx context.Context, cam camera, s Shown) error {
 		}
 	}
 	adj := m.Adjacency()
-	corner := smoothNormals(m, normals, adj)
+	corner, err := smoothNormals(c.ctx, m, normals, adj)
+	if err != nil {
+		return err
+	}
 	for i, t := range m.Tris {
-		if i%checkEvery == 0 && ctx.Err() != nil {
-			return ctx.Err()
+		if c.stopped(facetWork) {
+			return c.ctx.Err()
 		}
 		var n [3]r3.Vec
 		for k := range 3 {
@@ -64,8 +82,8 @@ func (c *canvas) body(ctx context.Context, cam camera, s Shown) error {
 	}
 	cosEdge := math.Cos(edgeDeg * math.Pi / 180)
 	for i, t := range m.Tris {
-		if i%checkEvery == 0 && ctx.Err() != nil {
-			return ctx.Err()
+		if c.stopped(facetWork) {
+			return c.ctx.Err()
 		}
 		for k := range 3 {
 			j := adj[i][k]
@@ -80,19 +98,25 @@ func (c *canvas) body(ctx context.Context, cam camera, s Shown) error {
 			c.edge(pts[t[k]], pts[t[(k+1)%3]])
 		}
 	}
-	return nil
+	return c.ctx.Err()
 }
+
+// facetWork is what a facet costs beside its samples, in samples.
+const facetWork = 8
 
 // smoothNormals gives each corner of each facet the mean normal of the facets around its vertex
 // that it reaches without crossing a sharp edge, so round faces look round and edges stay crisp.
 // Each facet counts by its angle at the vertex, so that the way a face is triangulated does not
 // show.
-func smoothNormals(m *mesh.Mesh, normals []r3.Vec, adj [][3]int32) [][3]r3.Vec {
+func smoothNormals(ctx context.Context, m *mesh.Mesh, normals []r3.Vec, adj [][3]int32) ([][3]r3.Vec, error) {
 	tris := m.Tris
 	cosEdge := math.Cos(edgeDeg * math.Pi / 180)
 	out := make([][3]r3.Vec, len(tris))
 	const maxFan = 64 // facets around a vertex that are looked at on each side
 	for i, t := range tris {
+		if i%(checkEvery/8) == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		for k := range 3 {
 			sum := r3.Scale(cornerAngle(m, i, k), normals[i])
 			for _, side := range []int{0, 2} { // leave by the edge after the corner, and the one before it
@@ -113,7 +137,7 @@ func smoothNormals(m *mesh.Mesh, normals []r3.Vec, adj [][3]int32) [][3]r3.Vec {
 			out[i][k] = sum
 		}
 	}
-	return out
+	return out, nil
 }
 
 // cornerAngle is the angle of facet f at its corner k.
@@ -143,6 +167,9 @@ func (c *canvas) facet(p, n [3]r3.Vec, col color.RGBA) {
 	for y := y0; y <= y1; y++ {
 		py := float64(y) + 0.5
 		x0, x1 := c.rowSpan(p, py)
+		if c.stopped(x1 - x0 + 1) {
+			return // body sees it too
+		}
 		for x := x0; x <= x1; x++ {
 			px := float64(x) + 0.5
 			a := ((p[1].X-px)*(p[2].Y-py) - (p[2].X-px)*(p[1].Y-py)) / area

@@ -70,7 +70,7 @@ func Picture(ctx context.Context, shown []Shown, v View) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := newCanvas(v.WidthPx*oversample, v.HeightPx*oversample)
+	c := newCanvas(ctx, v.WidthPx*oversample, v.HeightPx*oversample)
 	for i, s := range shown {
 		if s.Marked != nil && len(s.Marked) != len(s.Mesh.Tris) {
 			return nil, fmt.Errorf("picture: %d marks for the %d facets of %s", len(s.Marked), len(s.Mesh.Tris), s.Name)
@@ -78,7 +78,7 @@ func Picture(ctx context.Context, shown []Shown, v View) (image.Image, error) {
 		if s.Colour == (color.RGBA{}) {
 			s.Colour = Palette[i%len(Palette)]
 		}
-		if err := c.body(ctx, cam, s); err != nil {
+		if err := c.body(cam, s); err != nil {
 			return nil, err
 		}
 	}

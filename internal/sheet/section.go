@@ -90,15 +90,27 @@ type cutting struct {
 // checkEvery is how many facets are handled between looks at the context: well under 1 ms.
 const checkEvery = 1 << 13
 
+// onPlaneRel, of the distance to the farthest vertex, is how near a vertex counts as on the plane. The
+// rounding of a height is a few 1e-16 of that distance, and of a plane's own axes as much again;
+// without the margin, noise would scatter the vertices of a face that lies on the plane over both
+// sides of it.
+const onPlaneRel = 1e-12
+
 func cut(ctx context.Context, m *mesh.Mesh, p Plane) (*cutting, error) {
 	n := p.normal()
-	side := make([]bool, len(m.Verts)) // on the viewer's side
+	height := make([]float64, len(m.Verts))
+	var far float64
 	for i, v := range m.Verts {
-		d := r3.Dot(n, r3.Sub(v, p.Origin))
-		if math.IsNaN(d) || math.IsInf(d, 0) {
+		d := r3.Sub(v, p.Origin)
+		height[i] = r3.Dot(n, d)
+		if !mesh.Finite(d) || !mesh.Finite(r3.Vec{X: height[i]}) {
 			return nil, fmt.Errorf("vertex %d is not finite: %v", i, v)
 		}
-		side[i] = d >= 0
+		far = max(far, math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z))
+	}
+	side := make([]bool, len(m.Verts)) // on the viewer's side
+	for i, h := range height {
+		side[i] = h >= -onPlaneRel*far
 	}
 	c := &cutting{start: map[crossed][]int32{}}
 	for f, t := range m.Tris {
@@ -170,7 +182,7 @@ func (c *cutting) loops(p Plane) ([][]r2.Vec, error) {
 func (p Plane) cross(e crossed) r3.Vec {
 	n := p.normal()
 	a, b := r3.Dot(n, r3.Sub(e.lo, p.Origin)), r3.Dot(n, r3.Sub(e.hi, p.Origin))
-	t := a / (a - b)
+	t := min(1, max(0, a/(a-b))) // an end that counts as on the plane may lie past it by noise
 	return r3.Add(e.lo, r3.Scale(t, r3.Sub(e.hi, e.lo)))
 }
 

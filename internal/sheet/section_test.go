@@ -143,6 +143,39 @@ func TestSectionProperties(t *testing.T) {
 	})
 }
 
+// Any three vertices span a plane that holds at least them: the hardest planes there are. Loops close
+// there all the same, and enclose what a plane just behind does, as what lies on the plane counts as
+// on the viewer's side.
+func TestSectionThroughAnyThreeVertices(t *testing.T) {
+	part, _, _ := ringMould(12)
+	rapid.Check(t, func(t *rapid.T) {
+		pick := func(name string) r3.Vec {
+			return part.Verts[rapid.IntRange(0, len(part.Verts)-1).Draw(t, name)]
+		}
+		a, b, c := pick("a"), pick("b"), pick("c")
+		n := r3.Cross(r3.Sub(b, a), r3.Sub(c, a))
+		if r3.Norm(n) < 1 {
+			t.Skip("no plane")
+		}
+		u := r3.Unit(r3.Sub(b, a))
+		p := Plane{Origin: a, U: u, V: r3.Unit(r3.Cross(n, u))}
+		loops, err := Section(context.Background(), part, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The same plane a nanometre away, where no vertex lies on it.
+		off := p
+		off.Origin = r3.Add(a, r3.Scale(-1e-6, p.normal()))
+		near, err := Section(context.Background(), part, off)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(netArea(loops)-netArea(near)) > 1e-2 {
+			t.Fatalf("area %.6g through the vertices, %.6g just behind them", netArea(loops), netArea(near))
+		}
+	})
+}
+
 func quatOf(angle float64, axis r3.Vec) quat.Number {
 	s, c := math.Sincos(angle / 2)
 	a := r3.Scale(s, r3.Unit(axis))
