@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/mesh"
 
@@ -48,6 +49,8 @@ type Parting struct {
 	LengthMM, ShowLengthMM float64
 	// MinZ and MaxZ bound the height of the loops in mm.
 	MinZ, MaxZ float64
+
+	cost float64 // of the line, by the rule that the minimum cut minimises
 }
 
 // Loop is one closed run of mesh edges, the upper half's facets on its left seen from outside the
@@ -93,7 +96,7 @@ func Part(ctx context.Context, m *mesh.Mesh, opt PartOptions) (*Parting, error) 
 			return nil, err
 		}
 		// A cut must earn its place: without a margin, rounding would cut walls for nothing.
-		if p.cost(opt) < best.cost(opt)*(1-1e-6) {
+		if p.cost < best.cost*(1-1e-6) {
 			best = p
 		}
 	}
@@ -131,20 +134,6 @@ func levels(p *Parting) []float64 {
 	return out
 }
 
-// cost is the price of a line by the rule that the minimum cut minimises.
-func (p *Parting) cost(opt PartOptions) (c float64) {
-	adj := p.Mesh.Adjacency()
-	for f, t := range p.Mesh.Tris {
-		for k, g := range adj[f] {
-			if g != mesh.NoFacet && p.Upper[f] && !p.Upper[g] {
-				a, b := p.Mesh.Verts[t[k]], p.Mesh.Verts[t[(k+1)%3]]
-				c += opt.edgeCost(a, b, opt.on(p.Source[f]) && opt.on(p.Source[g]))
-			}
-		}
-	}
-	return c
-}
-
 func (o PartOptions) on(source int32) bool { return o.Show != nil && o.Show[source] }
 
 // askedCost makes line at the height that the maker asked for ten times cheaper than elsewhere.
@@ -166,15 +155,16 @@ func (o PartOptions) edgeCost(a, b r3.Vec, show bool) float64 {
 // with the lower half, or with the upper half), the one with the more level line; the lower half
 // takes the walls when both are as level, since a cavity in the lower half is the easier to pour.
 func bestLabels(ctx context.Context, m *mesh.Mesh, source []int32, opt PartOptions) (*Parting, error) {
-	low, high, err := minimumCut(ctx, m, source, opt)
+	adj := m.Adjacency()
+	low, high, err := minimumCut(ctx, m, adj, source, opt)
 	if err != nil {
 		return nil, err
 	}
-	a, err := finish(m, source, low, opt)
-	if err != nil {
-		return nil, err
+	a, err := finish(m, adj, source, low, opt)
+	if err != nil || slices.Equal(low, high) {
+		return a, err
 	}
-	b, err := finish(m, source, high, opt)
+	b, err := finish(m, adj, source, high, opt)
 	if err != nil {
 		return nil, err
 	}
@@ -186,9 +176,8 @@ func bestLabels(ctx context.Context, m *mesh.Mesh, source []int32, opt PartOptio
 }
 
 // finish traces and measures the loops of a labelling.
-func finish(m *mesh.Mesh, source []int32, upper []bool, opt PartOptions) (*Parting, error) {
+func finish(m *mesh.Mesh, adj mesh.Adjacency, source []int32, upper []bool, opt PartOptions) (*Parting, error) {
 	p := &Parting{Mesh: m, Source: source, Upper: upper, MinZ: math.Inf(1), MaxZ: math.Inf(-1)}
-	adj := m.Adjacency()
 	loops, err := traceLoops(m, adj, upper)
 	if err != nil {
 		return nil, err
@@ -204,10 +193,12 @@ func finish(m *mesh.Mesh, source []int32, upper []bool, opt PartOptions) (*Parti
 			}
 			a, b := m.Verts[t[k]], m.Verts[t[(k+1)%3]]
 			d := r3.Norm(r3.Sub(b, a))
+			show := opt.on(source[f]) && opt.on(source[g])
 			p.LengthMM += d
-			if opt.on(source[f]) && opt.on(source[g]) {
+			if show {
 				p.ShowLengthMM += d
 			}
+			p.cost += opt.edgeCost(a, b, show)
 			p.MinZ, p.MaxZ = min(p.MinZ, a.Z, b.Z), max(p.MaxZ, a.Z, b.Z)
 		}
 	}

@@ -10,8 +10,7 @@ import (
 // minimumCut labels the wall facets so that the parting line costs least, with every other facet
 // held by the half it faces. It returns the two extreme minimum solutions: low, in which the lower
 // half takes all it can, and high, in which the upper half does.
-func minimumCut(ctx context.Context, m *mesh.Mesh, source []int32, opt PartOptions) (low, high []bool, err error) {
-	adj := m.Adjacency()
+func minimumCut(ctx context.Context, m *mesh.Mesh, adj mesh.Adjacency, source []int32, opt PartOptions) (low, high []bool, err error) {
 	node := make([]int32, len(m.Tris)) // flow node of a wall facet, else -1
 	low, high = make([]bool, len(m.Tris)), make([]bool, len(m.Tris))
 	const up, down = 0, 1 // terminals

@@ -1,11 +1,14 @@
 package tooling
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
@@ -17,87 +20,151 @@ const (
 	apartTol = 1e-9
 )
 
-// account takes the finished halves out of the block and names every share of the space that is left:
-// nothing in the closed mould goes unexplained. What remains after all features is the cavity, which
-// is then compared with the part; it is measured on the pieces as built, not on the plan.
+// account takes the finished halves out of the block and names every piece of the space that is left:
+// nothing in the closed mould goes unexplained. The piece of space that holds the part is the casting;
+// without sprue and vents it is the cavity, which is then compared with the part. All of it is measured
+// on the pieces as built, not on the plan.
 func (b *twoHalves) account(k *solid.Kernel, halves [2]*solid.Solid, shares []share) error {
+	common, err := volumeOf(halves[Lower].Intersect(halves[Upper]))
+	if err != nil {
+		return err
+	}
 	block, err := k.Box(b.mould.Block)
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	both, err := halves[Lower].Intersect(halves[Upper])
+	space, err := block.Subtract(halves[Lower], halves[Upper])
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	common, err := both.VolumeMM3()
-	if err != nil {
-		return fmt.Errorf("tooling: %w", err)
-	}
-	rest, err := block.Subtract(halves[Lower], halves[Upper])
+	rooms, err := space.Parts()
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
 	for _, p := range b.mould.Pieces {
 		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: p.Name, VolumeMM3: p.VolumeMM3, Solid: true})
 	}
-	part, err := k.FromMesh(b.mould.Part)
+	cast, err := b.book(k, rooms, shares)
 	if err != nil {
-		return fmt.Errorf("tooling: the part: %w", err)
+		return err
 	}
-	for _, s := range shares {
-		if s.wet && b.mould.Cast == nil {
-			if b.mould.Cast, err = rest.Mesh(); err != nil {
-				return fmt.Errorf("tooling: %w", err)
-			}
-		}
-		if len(s.tools) == 0 {
-			continue
-		}
-		if rest, err = b.take(k, rest, s, part); err != nil {
-			return err
-		}
-	}
-	cavity, err := rest.VolumeMM3()
+	cavity, err := b.bookCasting(k, cast, shares)
 	if err != nil {
-		return fmt.Errorf("tooling: %w", err)
+		return err
 	}
-	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: cavity})
 	b.judgeVolumes(cavity, common)
 	return nil
 }
 
-// take books one share of the space and returns the rest. A sprue's cutter stands into the cavity; that
-// end belongs to the cavity.
-func (b *twoHalves) take(k *solid.Kernel, rest *solid.Solid, s share, part *solid.Solid) (*solid.Solid, error) {
-	var cuts []*solid.Solid
+func volumeOf(s *solid.Solid, err error) (float64, error) {
+	if err != nil {
+		return 0, fmt.Errorf("tooling: %w", err)
+	}
+	v, err := s.VolumeMM3()
+	if err != nil {
+		return 0, fmt.Errorf("tooling: %w", err)
+	}
+	return v, nil
+}
+
+// book finds the room around the part, the casting, and divides all other rooms among the cutters that
+// made them. What no cutter explains is missing in the ledger, and the sum then says so.
+func (b *twoHalves) book(k *solid.Kernel, rooms []*solid.Solid, shares []share) (cast *solid.Solid, err error) {
+	part := b.mould.Part.Bounds()
+	var others []*solid.Solid
+	for _, room := range rooms {
+		box, err := room.Bounds()
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		if cast == nil && holds(box, part) {
+			cast = room
+			continue
+		}
+		others = append(others, room)
+	}
+	if cast == nil {
+		return nil, errors.New("tooling: internal: the halves leave no cavity")
+	}
+	space, err := k.Union(others...)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	for _, s := range shares {
+		if s.wet || len(s.tools) == 0 {
+			continue
+		}
+		tool, err := s.cutters(k)
+		if err != nil {
+			return nil, err
+		}
+		v, err := volumeOf(space.Intersect(tool))
+		if err != nil {
+			return nil, err
+		}
+		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
+	}
+	return cast, nil
+}
+
+// cutters joins all that the share cuts away.
+func (s share) cutters(k *solid.Kernel) (*solid.Solid, error) {
+	var all []*solid.Solid
 	for _, t := range s.tools {
 		if !t.Add {
-			cuts = append(cuts, t.Solid)
+			all = append(all, t.Solid)
 		}
 	}
-	tool, err := k.Union(cuts...)
+	tool, err := k.Union(all...)
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %s: %w", s.name, err)
 	}
-	if s.wet {
-		if tool, err = tool.Subtract(part); err != nil {
-			return nil, fmt.Errorf("tooling: %s: %w", s.name, err)
+	return tool, nil
+}
+
+// boxSlackMM is the rounding allowed between the box of a room and that of the part in it.
+const boxSlackMM = 1e-6
+
+func holds(outer, inner r3.Box) bool {
+	s := r3.Vec{X: boxSlackMM, Y: boxSlackMM, Z: boxSlackMM}
+	lo, hi := r3.Sub(inner.Min, r3.Sub(outer.Min, s)), r3.Sub(r3.Add(outer.Max, s), inner.Max)
+	return min(lo.X, lo.Y, lo.Z, hi.X, hi.Y, hi.Z) >= 0
+}
+
+// bookCasting divides the casting between cavity, sprue and vents, and returns the cavity's volume. A
+// sprue's cutter stands into the cavity; that end belongs to the cavity.
+func (b *twoHalves) bookCasting(k *solid.Kernel, cast *solid.Solid, shares []share) (float64, error) {
+	var err error
+	if b.mould.Cast, err = cast.Mesh(); err != nil {
+		return 0, fmt.Errorf("tooling: %w", err)
+	}
+	part, err := k.FromMesh(b.mould.Part)
+	if err != nil {
+		return 0, fmt.Errorf("tooling: the part: %w", err)
+	}
+	for _, s := range shares {
+		if !s.wet || len(s.tools) == 0 {
+			continue
+		}
+		outside, err := s.cutters(k)
+		if err != nil {
+			return 0, err
+		}
+		if outside, err = outside.Subtract(part); err != nil {
+			return 0, fmt.Errorf("tooling: %s: %w", s.name, err)
+		}
+		v, err := volumeOf(cast.Intersect(outside))
+		if err != nil {
+			return 0, err
+		}
+		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
+		if cast, err = cast.Subtract(outside); err != nil {
+			return 0, fmt.Errorf("tooling: %s: %w", s.name, err)
 		}
 	}
-	mine, err := rest.Intersect(tool)
-	if err != nil {
-		return nil, fmt.Errorf("tooling: %s: %w", s.name, err)
-	}
-	v, err := mine.VolumeMM3()
-	if err != nil {
-		return nil, fmt.Errorf("tooling: %s: %w", s.name, err)
-	}
-	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
-	rest, err = rest.Subtract(tool)
-	if err != nil {
-		return nil, fmt.Errorf("tooling: %s: %w", s.name, err)
-	}
-	return rest, nil
+	v, err := volumeOf(cast, nil)
+	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: v})
+	return v, err
 }
 
 func (b *twoHalves) judgeVolumes(cavity, common float64) {
