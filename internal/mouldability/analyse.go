@@ -92,6 +92,9 @@ func (opt *AnalyseOptions) complete(m *mesh.Mesh) error {
 	if opt.Show != nil && len(opt.Show) != len(m.Tris) {
 		return fmt.Errorf("mouldability: %d show marks for %d facets", len(opt.Show), len(m.Tris))
 	}
+	if !(opt.MinDraftDeg >= 0 && opt.MinDraftDeg < 90) || !(opt.ToleranceMM >= 0) || opt.DepthCells < 0 {
+		return fmt.Errorf("mouldability: options out of range: draft %g°, tolerance %g mm, %d depth cells", opt.MinDraftDeg, opt.ToleranceMM, opt.DepthCells)
+	}
 	if opt.MinDraftDeg == 0 {
 		opt.MinDraftDeg = DefaultMinDraftDeg
 	}

@@ -1,9 +1,13 @@
 package mouldability
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"math"
+	"slices"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -17,9 +21,48 @@ import (
 //	best := candidates[0]
 //	report, err := mouldability.Analyse(ctx, part, best.Direction, mouldability.AnalyseOptions{})
 type Searcher struct {
-	m    *mesh.Mesh
-	show []bool
-	vis  *visibility
+	m      *mesh.Mesh
+	adj    mesh.Adjacency
+	vis    *visibility
+	area   []float64 // per facet in the order of vis
+	onShow []bool    // per facet in the order of vis
+	seams  []seam
+	whole  whole
+}
+
+// SearchOptions steer Search. The zero value is the sensible default.
+type SearchOptions struct {
+	Directions  int     // evenly spread over the hemisphere to begin with; 0 means DefaultDirections
+	MinDraftDeg float64 // draft asked for; 0 means DefaultMinDraftDeg
+	Keep        int     // candidates returned; 0 means DefaultKeep
+	Workers     int     // 0 means one per processor; the answer doesn't depend on it
+	Progress    func(done float64)
+}
+
+const (
+	// DefaultDirections are 5° apart; refinement then closes in.
+	DefaultDirections = 800
+	// DefaultKeep is as many as a maker compares.
+	DefaultKeep = 8
+	// mergeDeg is the angle within which two directions are one choice at the bench.
+	mergeDeg = 3
+	// refineFrom is how many of the best, mergeDeg apart, are refined; each asks refineRing
+	// directions a round, at half the angle of the round before.
+	refineFrom   = 12
+	refineRing   = 6
+	refineRounds = 6
+	// sameTotal is the step that totals are compared in: below it they differ by rounding.
+	sameTotal = 1e-6
+)
+
+// Candidate is a direction with its score: an estimate from one sample in the middle of each facet.
+// Caught areas are off by up to the facets that are caught in part; Analyse is exact.
+type Candidate struct {
+	Direction r3.Vec // unit; −Direction is the same mould
+	Origin    Origin
+	Terms     []Term
+	Total     float64 // sum of the terms' points; less is better
+	m         measures
 }
 
 // NewSearcher prepares m for questions; show marks the facets that must stay free of flash, or is nil.
@@ -30,7 +73,139 @@ func NewSearcher(m *mesh.Mesh, show []bool) (*Searcher, error) {
 	if show != nil && len(show) != len(m.Tris) {
 		return nil, fmt.Errorf("mouldability: %d show marks for %d facets", len(show), len(m.Tris))
 	}
-	return &Searcher{m: m, show: show, vis: newVisibility(m)}, nil
+	s := &Searcher{m: m, adj: m.Adjacency(), vis: newVisibility(m)}
+	b := m.Bounds()
+	s.whole.diagonalMM = r3.Norm(r3.Sub(b.Max, b.Min))
+	place := make([]int32, len(m.Tris))
+	for i, f := range s.vis.order {
+		place[f] = int32(i)
+		a := m.Facet(int(f)).Area()
+		on := show != nil && show[f]
+		s.area, s.onShow = append(s.area, a), append(s.onShow, on)
+		s.whole.areaMM2 += a
+		if on {
+			s.whole.showMM2 += a
+		}
+	}
+	if s.whole.areaMM2 == 0 {
+		return nil, ErrEmpty
+	}
+	for _, f := range s.vis.order {
+		for k, n := range s.adj[f] {
+			if n == mesh.NoFacet || place[n] < place[f] {
+				continue
+			}
+			t := m.Tris[f]
+			l := r3.Norm(r3.Sub(m.Verts[t[(k+1)%3]], m.Verts[t[k]]))
+			s.seams = append(s.seams, seam{place[f], place[n], float32(l), show != nil && show[f] && show[n]})
+		}
+	}
+	return s, nil
+}
+
+// Search returns the best directions, best first, no two within 3° of each other. It asks an even
+// spread and the part's own axes, then refines round the best. The same part and options give the
+// same answer to the last bit, whatever the number of workers.
+func (s *Searcher) Search(ctx context.Context, opt SearchOptions) ([]Candidate, error) {
+	if opt.Directions < 0 || opt.Keep < 0 || !(opt.MinDraftDeg >= 0 && opt.MinDraftDeg < 90) {
+		return nil, fmt.Errorf("mouldability: search options out of range: %d directions, keep %d, draft %g°", opt.Directions, opt.Keep, opt.MinDraftDeg)
+	}
+	opt.Directions = cmp.Or(opt.Directions, DefaultDirections)
+	opt.Keep = cmp.Or(opt.Keep, DefaultKeep)
+	opt.MinDraftDeg = cmp.Or(opt.MinDraftDeg, DefaultMinDraftDeg)
+	begin := starts(s.m, s.adj, opt.Directions)
+	// Refinement asks a known number more, so progress can be told as a share of all.
+	all := float64(len(begin) + refineFrom*refineRing*refineRounds)
+	first := float64(len(begin)) / all
+	found, err := s.score(ctx, begin, opt, scaled(opt.Progress, 0, first))
+	if err != nil {
+		return nil, fmt.Errorf("mouldability: search stopped: %w", err)
+	}
+	best := distinct(found, refineFrom)
+	angle := math.Sqrt(2*math.Pi/float64(opt.Directions)) / 2
+	for round := range refineRounds {
+		part := (1 - first) / refineRounds
+		if best, err = s.refine(ctx, best, angle, opt, scaled(opt.Progress, first+float64(round)*part, part)); err != nil {
+			return nil, fmt.Errorf("mouldability: search stopped: %w", err)
+		}
+		angle /= 2
+	}
+	best = distinct(append(best, found...), opt.Keep)
+	for i := range best {
+		best[i].Terms = explain(&best[i].m, &s.whole, opt.MinDraftDeg)
+	}
+	return best, nil
+}
+
+// score answers for each of begin, in order.
+func (s *Searcher) score(ctx context.Context, begin []start, opt SearchOptions, progress func(float64)) ([]Candidate, error) {
+	out := make([]Candidate, len(begin))
+	low := math.Sin(opt.MinDraftDeg * math.Pi / 180)
+	err := inParallel(ctx, opt.Workers, len(begin), func() func(int) {
+		w := s.vis.newSight()
+		return func(i int) {
+			d := begin[i].d
+			w.look(d)
+			c := Candidate{Direction: d, Origin: begin[i].origin, m: s.measure(w, d, low)}
+			c.Total = total(&c.m, &s.whole)
+			out[i] = c
+		}
+	}, progress)
+	return out, err
+}
+
+// refine asks a ring of directions round each candidate and keeps the better.
+func (s *Searcher) refine(ctx context.Context, best []Candidate, angle float64, opt SearchOptions, progress func(float64)) ([]Candidate, error) {
+	var ring []start
+	sin, cos := math.Sincos(angle)
+	for _, c := range best {
+		f := geom.FrameTo(c.Direction)
+		for k := range refineRing {
+			sk, ck := math.Sincos(2 * math.Pi * float64(k) / refineRing)
+			ring = append(ring, start{canonical(f.Inverse(r3.Vec{X: sin * ck, Y: sin * sk, Z: cos})), Refined})
+		}
+	}
+	found, err := s.score(ctx, ring, opt, progress)
+	if err != nil {
+		return nil, err
+	}
+	out := slices.Clone(best)
+	for i, c := range found {
+		if o := &out[i/refineRing]; rank(c, *o) < 0 {
+			*o = c
+		}
+	}
+	return out, nil
+}
+
+// rank orders candidates: by total, then by where they come from, then by their direction, so that
+// equal scores always stand in the same order.
+func rank(a, b Candidate) int {
+	return cmp.Or(
+		cmp.Compare(math.Round(a.Total/sameTotal), math.Round(b.Total/sameTotal)),
+		cmp.Compare(a.Origin, b.Origin),
+		cmp.Compare(b.Direction.Z, a.Direction.Z),
+		cmp.Compare(b.Direction.Y, a.Direction.Y),
+		cmp.Compare(b.Direction.X, a.Direction.X),
+	)
+}
+
+// distinct returns the best n of cs of which no two are within mergeDeg.
+func distinct(cs []Candidate, n int) []Candidate {
+	slices.SortStableFunc(cs, rank)
+	limit := math.Cos(mergeDeg * math.Pi / 180)
+	var out []Candidate
+	for _, c := range cs {
+		if len(out) == n {
+			break
+		}
+		if !slices.ContainsFunc(out, func(o Candidate) bool {
+			return math.Abs(r3.Dot(o.Direction, c.Direction)) > limit
+		}) {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 // Order lists the facets in the order that Caught answers in: neighbours on the surface are mostly

@@ -1,0 +1,142 @@
+package mouldability
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"mouldwright/internal/mesh"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Origin says why a direction was looked at. Among equal scores the earlier origin ranks first: a
+// maker would rather open along the part's own axis than along a number.
+type Origin uint8
+
+const (
+	OwnAxis  Origin = iota // x, y or z of the part's file
+	FlatFace               // normal of a large flat face
+	Inertia                // principal axis of inertia
+	Lattice                // evenly spread start
+	Refined                // found by refining one of the others
+)
+
+func (o Origin) String() string {
+	return [...]string{"axis of the file", "normal of a flat face", "axis of inertia", "even spread", "refined"}[o]
+}
+
+type start struct {
+	d      r3.Vec
+	origin Origin
+}
+
+// canonical picks one of d and −d, which are the same question.
+func canonical(d r3.Vec) r3.Vec {
+	if d.Z < 0 || d.Z == 0 && (d.Y < 0 || d.Y == 0 && d.X < 0) {
+		d = r3.Scale(-1, d)
+	}
+	return r3.Vec{X: d.X + 0, Y: d.Y + 0, Z: d.Z + 0} // no negative zeros
+}
+
+// starts lists the directions that a search begins with.
+func starts(m *mesh.Mesh, adj mesh.Adjacency, lattice int) []start {
+	out := []start{{r3.Vec{X: 1}, OwnAxis}, {r3.Vec{Y: 1}, OwnAxis}, {r3.Vec{Z: 1}, OwnAxis}}
+	for _, d := range flatNormals(m, adj) {
+		out = append(out, start{canonical(d), FlatFace})
+	}
+	for _, d := range inertiaAxes(m) {
+		out = append(out, start{canonical(d), Inertia})
+	}
+	for _, d := range hemisphere(lattice) {
+		out = append(out, start{d, Lattice})
+	}
+	return out
+}
+
+const (
+	flatDeg      = 0.1  // neighbours within this angle lie on one flat face
+	flatShare    = 0.01 // of the surface, below which a flat face says nothing about the mould
+	maxFlatFaces = 12
+)
+
+// flatNormals are the normals of the largest flat faces, largest first.
+func flatNormals(m *mesh.Mesh, adj mesh.Adjacency) []r3.Vec {
+	sets := newForest(len(m.Tris))
+	sum := make([]r3.Vec, len(m.Tris)) // area vectors, then by set
+	limit := math.Cos(flatDeg * math.Pi / 180)
+	for f := range m.Tris {
+		t := m.Facet(f)
+		sum[f] = r3.Scale(0.5, t.Normal())
+	}
+	normal := slices.Clone(sum)
+	for f := range adj {
+		for _, n := range adj[f] {
+			if n != mesh.NoFacet && r3.Dot(normal[f], normal[n]) >= limit*r3.Norm(normal[f])*r3.Norm(normal[n]) {
+				sets.join(int32(f), n)
+			}
+		}
+	}
+	all := 0.0
+	for f := range sum {
+		all += r3.Norm(normal[f])
+		if r := sets.root(int32(f)); int(r) != f {
+			sum[r] = r3.Add(sum[r], sum[f])
+			sum[f] = r3.Vec{}
+		}
+	}
+	var large []r3.Vec
+	for _, v := range sum {
+		if r3.Norm(v) >= flatShare*all && r3.Norm(v) > 0 {
+			large = append(large, v)
+		}
+	}
+	slices.SortStableFunc(large, func(a, b r3.Vec) int { return cmp.Compare(r3.Norm2(b), r3.Norm2(a)) })
+	for i, v := range large {
+		large[i] = r3.Unit(v)
+	}
+	return large[:min(len(large), maxFlatFaces)]
+}
+
+// inertiaAxes are the principal axes of the solid, from ∫x·xᵀ over the tetrahedra between the
+// centre of mass and the facets; nil for a mesh without volume.
+func inertiaAxes(m *mesh.Mesh) []r3.Vec {
+	b := m.Bounds()
+	o := r3.Scale(0.5, r3.Add(b.Min, b.Max))
+	var first r3.Vec
+	var second [9]float64
+	vol := 0.0
+	for f := range m.Tris {
+		t := m.Facet(f)
+		p, q, r := r3.Sub(t[0], o), r3.Sub(t[1], o), r3.Sub(t[2], o)
+		det := r3.Dot(p, r3.Cross(q, r))
+		s := r3.Add(p, r3.Add(q, r))
+		vol += det / 6
+		first = r3.Add(first, r3.Scale(det/24, s))
+		for _, v := range [4]r3.Vec{p, q, r, s} {
+			c := [3]float64{v.X, v.Y, v.Z}
+			for i := range 9 {
+				second[i] += det / 120 * c[i/3] * c[i%3]
+			}
+		}
+	}
+	if !(vol > 0) {
+		return nil
+	}
+	g := [3]float64{first.X / vol, first.Y / vol, first.Z / vol}
+	for i := range 9 {
+		second[i] -= vol * g[i/3] * g[i%3]
+	}
+	var e mat.EigenSym
+	if !e.Factorize(mat.NewSymDense(3, second[:]), true) {
+		return nil
+	}
+	var v mat.Dense
+	e.VectorsTo(&v)
+	var out []r3.Vec
+	for k := range 3 {
+		out = append(out, r3.Unit(r3.Vec{X: v.At(0, k), Y: v.At(1, k), Z: v.At(2, k)}))
+	}
+	return out
+}
