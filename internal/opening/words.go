@@ -11,7 +11,7 @@ import (
 // Words says the verdict in a line, such as
 //
 //	upper half from lower half along +z: free
-//	casting from lower half along +z: blocked at travel 0.00 mm at (12.0, 0.0, 3.5); overlap 0.87 mm deep (error up to 0.01) over 64.2 mm²
+//	casting from lower half along +z: blocked at travel 0.00 mm at (12.0, 0.0, 3.5); overlap 0.87 ± 0.01 mm deep over 64.2 mm²
 func (v *Verdict) Words() string {
 	return fmt.Sprintf("%s from %s along %s: %s", v.Moving, v.Fixed, directionWords(v.Direction), v.outcome())
 }
@@ -35,17 +35,19 @@ func (v *Verdict) outcome() string {
 	return "free, " + strings.Join(rub, ", ")
 }
 
-// depthWords gives the depth with as many digits as its error allows.
+// depthWords gives the middle of the interval that holds the depth, and half its length, or both
+// ends when they are far apart.
 func (v *Verdict) depthWords() string {
 	digits := 2
 	if v.OverlapDepthMM < 0.1 {
 		digits = 4
 	}
-	e := math.Ceil(v.OverlapDepthErrorMM*math.Pow10(digits)) / math.Pow10(digits)
 	if v.OverlapDepthErrorMM > 0.05*v.OverlapDepthMM {
-		return fmt.Sprintf("at least %.*f mm (at most %.*f)", digits, v.OverlapDepthMM, digits, v.OverlapDepthMM+e)
+		return fmt.Sprintf("%.*f to %.*f mm", digits, v.OverlapDepthMM, digits, v.OverlapDepthMM+v.OverlapDepthErrorMM)
 	}
-	return fmt.Sprintf("%.*f mm (error up to %.*f)", digits, v.OverlapDepthMM, digits, e)
+	half := v.OverlapDepthErrorMM / 2
+	scale := math.Pow10(digits)
+	return fmt.Sprintf("%.*f ± %.*f mm", digits, v.OverlapDepthMM+half, digits, math.Ceil(half*scale)/scale)
 }
 
 func directionWords(d r3.Vec) string {
