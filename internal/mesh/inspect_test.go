@@ -59,7 +59,7 @@ func TestClosedForms(t *testing.T) {
 		{"cube", cube(20), 8000, 1e-14, 0},
 		{"cube far away", move(cube(20), r3.Vec{X: 1e6, Y: -1e6, Z: 3e5}), 8000, 1e-14, 0},
 		{"cube as a soup", soup(cube(20)), 8000, 1e-14, 0},
-		{"ball", sphere(30, 200, 100), 4.0 / 3 * math.Pi * 27000, 1e-3, 0},
+		{"ball", sphere(30, 120, 60), 4.0 / 3 * math.Pi * 27000, 2e-3, 0},
 		// Each tube section is a regular 100-gon; Pappus on 80 prisms: r² → r²·sinc(100), R → R·sinc(80) for
 		// the volume of planar sections, to second order.
 		{"torus", torus(40, 10, 80, 100), 2 * math.Pi * math.Pi * 40 * 100 * sinc(100) * sinc(80), 2e-3, 1},

@@ -24,6 +24,19 @@ type Model struct {
 	Notes []string
 }
 
+// maxNotes keeps a file from filling memory with notes about itself.
+const maxNotes = 100
+
+// Note adds to Notes, up to a hundred.
+func (m *Model) Note(text string) {
+	switch {
+	case len(m.Notes) < maxNotes:
+		m.Notes = append(m.Notes, text)
+	case len(m.Notes) == maxNotes:
+		m.Notes = append(m.Notes, "there is more to note than is kept here")
+	}
+}
+
 // Facets counts the facets of all objects.
 func (m *Model) Facets() int {
 	n := 0

@@ -42,7 +42,7 @@ func (p *parser) model() (*mesh.Model, error) {
 		}
 	}
 	if joined > 0 {
-		out.Notes = append(out.Notes, fmt.Sprintf("%d named groups share vertices with others and were kept together with them", joined))
+		out.Note(fmt.Sprintf("%d named groups share vertices with others and were kept together with them", joined))
 	}
 	return out, nil
 }

@@ -47,9 +47,9 @@ func Read(r io.Reader, lim mesh.Limits) (*mesh.Model, error) {
 	}
 	switch {
 	case h.format == "ascii" && in.Last > ' ':
-		model.Notes = append(model.Notes, "the last line has no end: the file may be cut short")
+		model.Note("the last line has no end: the file may be cut short")
 	case h.format != "ascii" && rest > 0:
-		model.Notes = append(model.Notes, fmt.Sprintf("%d bytes after the last element were left out", rest))
+		model.Note(fmt.Sprintf("%d bytes after the last element were left out", rest))
 	}
 	return model, nil
 }

@@ -38,8 +38,7 @@ func readASCII(br *bufio.Reader, lim mesh.Limits) (*mesh.Model, error) {
 		switch {
 		case errors.Is(err, io.EOF):
 			if a.mesh != nil {
-				a.model.Notes = append(a.model.Notes,
-					fmt.Sprintf("the last solid has no \"endsolid\": the file may be cut short after facet %d", a.facet))
+				a.model.Note(fmt.Sprintf("the last solid has no \"endsolid\": the file may be cut short after facet %d", a.facet))
 				a.endSolid()
 			}
 			return a.model, nil
@@ -57,7 +56,7 @@ func (a *asciiReader) statement(word string) error {
 	switch word {
 	case "solid":
 		if a.mesh != nil {
-			a.model.Notes = append(a.model.Notes, fmt.Sprintf("line %d: a solid starts before the last one ended", a.line))
+			a.model.Note(fmt.Sprintf("line %d: a solid starts before the last one ended", a.line))
 			a.endSolid()
 		}
 		a.mesh = &mesh.Mesh{}
@@ -83,7 +82,7 @@ func (a *asciiReader) statement(word string) error {
 func (a *asciiReader) endSolid() {
 	if len(a.mesh.Tris) == 0 {
 		n := len(a.model.Objects) - 1
-		a.model.Notes = append(a.model.Notes, fmt.Sprintf("solid %q holds no facets and was left out", a.model.Objects[n].Name))
+		a.model.Note(fmt.Sprintf("solid %q holds no facets and was left out", a.model.Objects[n].Name))
 		a.model.Objects = a.model.Objects[:n]
 	}
 	a.mesh = nil

@@ -70,7 +70,7 @@ func noteRest(br *bufio.Reader, model *mesh.Model) error {
 		return fail(err)
 	}
 	if n > 0 {
-		model.Notes = append(model.Notes, fmt.Sprintf("%d bytes after the last facet were left out", n))
+		model.Note(fmt.Sprintf("%d bytes after the last facet were left out", n))
 	}
 	return nil
 }

@@ -101,7 +101,8 @@ func (p *parser) end() error {
 }
 
 func (p *parser) note(text string) {
-	if !p.noted[text] {
+	const most = 100
+	if !p.noted[text] && len(p.noted) < most {
 		p.noted[text] = true
 		p.doc.notes = append(p.doc.notes, text)
 	}

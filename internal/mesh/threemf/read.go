@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -34,7 +35,10 @@ func Read(r io.ReaderAt, size int64, lim mesh.Limits) (*mesh.Model, error) {
 		return nil, err
 	}
 	b := &placer{doc: doc, lim: lim, open: map[uint32]bool{}, used: map[string]int{},
-		model: &mesh.Model{Unit: doc.unit, UnitKnown: true, Notes: doc.notes}}
+		model: &mesh.Model{Unit: doc.unit, UnitKnown: true}}
+	for _, n := range doc.notes {
+		b.model.Note(n)
+	}
 	for _, it := range doc.build {
 		if err := b.place(it, identity, ""); err != nil {
 			return nil, asReadError(err)
@@ -60,6 +64,7 @@ type placer struct {
 	open   map[uint32]bool // objects being placed, to find one inside itself
 	placed int
 	facets int
+	verts  int
 	used   map[string]int
 	model  *mesh.Model
 }
@@ -86,12 +91,13 @@ func (b *placer) place(it item, outer transform, prefix string) error {
 		name = fmt.Sprintf("object %d", o.id)
 	}
 	if o.kind != "model" {
-		b.model.Notes = append(b.model.Notes, fmt.Sprintf("%s is of type %s, not a part, and was left out", name, clip(o.kind)))
+		b.model.Note(fmt.Sprintf("%s is of type %s, not a part, and was left out", name, clip(o.kind)))
 		return nil
 	}
 	if prefix != "" {
 		name = prefix + " / " + name
 	}
+	name = shorten(name)
 	at := it.at.then(outer)
 	if o.mesh != nil {
 		if err := b.add(o, at, name, it.line); err != nil {
@@ -108,13 +114,27 @@ func (b *placer) place(it item, outer transform, prefix string) error {
 	return nil
 }
 
+// maxName bounds a name in bytes: a long one, placed many times, would fill memory.
+const maxName = 200
+
+func shorten(name string) string {
+	if len(name) > maxName {
+		name = strings.ToValidUTF8(name[:maxName], "") + "…"
+	}
+	return name
+}
+
 // add places one mesh.
 func (b *placer) add(o *object, at transform, name string, line int) error {
 	if b.facets += len(o.mesh.Tris); b.facets > b.lim.Facets {
 		return b.lim.TooManyFacets()
 	}
+	// A copy costs its vertices too, used by facets or not.
+	if b.verts += len(o.mesh.Verts); b.verts > 3*b.lim.Facets {
+		return b.lim.TooManyFacets()
+	}
 	if len(o.mesh.Tris) == 0 {
-		b.model.Notes = append(b.model.Notes, name+" holds no facets and was left out")
+		b.model.Note(name + " holds no facets and was left out")
 		return nil
 	}
 	m := o.mesh

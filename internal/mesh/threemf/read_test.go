@@ -282,18 +282,32 @@ func TestLimits(t *testing.T) {
 		{"vertices without facets", modelXML("", `<object id="1"><mesh><vertices>`+strings.Repeat(`<vertex x="0" y="0" z="0"/>`, 20)+`</vertices></mesh></object>`, ""), "Facets", mesh.Limits{Facets: 5}},
 		{"facets placed", placed, "Facets", mesh.Limits{Facets: 1000}},
 		{"placements", placed, "Placements", mesh.Limits{}},
+		{"vertices placed", modelXML("", `<object id="1">`+strings.Replace(tetra, `<vertex x="6"`, strings.Repeat(`<vertex x="0" y="0" z="0"/>`, 1000)+`<vertex x="6"`, 1)+`</object>`,
+			strings.Repeat(`<item objectid="1"/>`, 20)), "Facets", mesh.Limits{Facets: 1000}},
 		{"placements of nothing", hollow, "Placements", mesh.Limits{}},
 		{"depth", modelXML("", strings.Repeat("<a>", 100)+strings.Repeat("</a>", 100), ""), "XMLDepth", mesh.Limits{}},
 		{"one long attribute", modelXML(`title="`+strings.Repeat("ab c", 1<<19)+`"`, "", ""), "XMLToken", mesh.Limits{ZipRatio: 1e6}},
 		{"bytes", xml, "Bytes", mesh.Limits{Bytes: 900}},
-		{"zip bomb", modelXML("", strings.Repeat("<a/>", 2<<20), ""), "ZipRatio", mesh.Limits{}},
-		{"zip bomb, ratio allowed", modelXML("", strings.Repeat("<a/>", 1<<20), ""), "Bytes", mesh.Limits{ZipRatio: 1e6, Bytes: 1 << 20}},
+		{"zip bomb", modelXML("", strings.Repeat("<a/>", 1<<19), ""), "ZipRatio", mesh.Limits{}},
+		{"zip bomb, ratio allowed", modelXML("", strings.Repeat("<a/>", 1<<19), ""), "Bytes", mesh.Limits{ZipRatio: 1e6, Bytes: 1 << 20}},
 	} {
 		_, err := read(packModel(t, c.xml), c.lim)
 		var e *mesh.LimitError
 		if !errors.As(err, &e) || e.Limit != c.want {
 			t.Errorf("%s: error %v, want the limit %s", c.name, err, c.want)
 		}
+	}
+}
+
+// Long names and many notes cannot be multiplied by placing them again and again.
+func TestNamesAndNotesAreBounded(t *testing.T) {
+	m := mustRead(t, modelXML("", `<object id="1" name="`+strings.Repeat("ü", 5000)+`">`+tetra+`</object><object id="2" type="support">`+tetra+`</object>`,
+		`<item objectid="1"/>`+strings.Repeat(`<item objectid="2"/>`, 500)))
+	if n := m.Objects[0].Name; len(n) > maxName+4 || !strings.HasSuffix(n, "ü…") {
+		t.Errorf("a name of %d bytes", len(n))
+	}
+	if len(m.Notes) > 101 {
+		t.Errorf("%d notes", len(m.Notes))
 	}
 }
 
