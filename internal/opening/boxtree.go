@@ -2,7 +2,6 @@ package opening
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -117,10 +116,10 @@ func (t *boxTree) visitNode(level, i int, b r2.Box, f func(i int32) bool) bool {
 	return true
 }
 
-// nearest is the item of least dist2 and that value, where dist2 is never less than the squared
-// distance from p to the item's box; −1 and +Inf if there is none.
-func (t *boxTree) nearest(p r2.Vec, dist2 func(i int32) float64) (item int32, d2 float64) {
-	item, d2 = -1, math.Inf(1)
+// nearest is the item of least dist2 below limit2 and that value, where dist2 is never less than the
+// squared distance from p to the item's box; −1 and limit2 if there is none.
+func (t *boxTree) nearest(p r2.Vec, limit2 float64, dist2 func(i int32) float64) (item int32, d2 float64) {
+	item, d2 = -1, limit2
 	if len(t.levels) > 0 {
 		t.nearestNode(len(t.levels)-1, 0, p, dist2, &item, &d2)
 	}

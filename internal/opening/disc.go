@@ -72,6 +72,8 @@ func (g discGoal) met(best float64) bool { return g.EnoughMM > 0 && best > g.Eno
 func (u *regionUnion) largestDisc(ctx context.Context, seeds []r2.Vec, goal discGoal) (discBound, error) {
 	var out discBound
 	if len(u.edges) == 0 {
+		// Only rounding could lose a whole boundary. Nothing is known then, and doubt must not pass.
+		out.Hi = u.firstSquare().ub
 		return out, nil
 	}
 	try := func(p r2.Vec) (float64, int32) {

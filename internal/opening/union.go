@@ -167,7 +167,7 @@ func (u *regionUnion) depthAt(p r2.Vec) float64 {
 }
 
 func (u *regionUnion) depthAndEdge(p r2.Vec) (depth float64, edge int32) {
-	edge, d2 := u.near.nearest(p, func(i int32) float64 { return u.edges[i].dist2(p) })
+	edge, d2 := u.near.nearest(p, math.Inf(1), func(i int32) float64 { return u.edges[i].dist2(p) })
 	depth = math.Sqrt(d2)
 	if !u.contains(p) {
 		depth = -depth
@@ -189,7 +189,9 @@ func (u *regionUnion) deepestIn(c r2.Vec, half, depth float64, edge int32) float
 	if !ok {
 		return ub
 	}
-	facing, _ := u.near.nearest(c, func(i int32) float64 {
+	// A piece farther than this could not better the bound.
+	useful := depth + 2*reach
+	facing, _ := u.near.nearest(c, useful*useful, func(i int32) float64 {
 		e := r2.Sub(u.edges[i].B, u.edges[i].A)
 		if n1.X*-e.Y+n1.Y*e.X >= -0.7*math.Hypot(e.X, e.Y) {
 			return math.Inf(1)
