@@ -32,8 +32,8 @@ type inspection struct {
 }
 
 func (c inspectCmd) Run(s *session) error {
-	if !(c.MinDraft >= 0 && c.MinDraft <= 30) || c.Best < 1 || c.Best > 100 {
-		return errors.New("--min-draft must be from 0 to 30 degrees, and --best from 1 to 100")
+	if !(c.MinDraft >= 0.1 && c.MinDraft <= 30) || c.Best < 1 || c.Best > 100 {
+		return errors.New("--min-draft must be from 0.1 to 30 degrees, and --best from 1 to 100")
 	}
 	part, err := c.open()
 	if err != nil {
@@ -73,7 +73,9 @@ func (c inspectCmd) judge(s *session, in *mesh.Intake, v *inspection) error {
 			return err
 		}
 	} else {
-		v.Directions, d, err = searchDirections(s.ctx, m, c.Best, func(done float64) { report("searching directions", done) })
+		v.Directions, d, err = searchDirections(s.ctx, m, mouldability.SearchOptions{
+			Keep: c.Best, MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("searching directions", done) },
+		})
 		if err != nil {
 			return err
 		}

@@ -10,12 +10,7 @@ func printInspection(w io.Writer, v *inspection) {
 	printPart(w, &v.Part)
 	printProblems(w, v.Problems)
 	if len(v.Directions) > 0 {
-		fmt.Fprintln(w, "\nWays to open, best first")
-		table(w, func(w io.Writer) {
-			for i, d := range v.Directions {
-				fmt.Fprintf(w, "  %d.\t(%s)\t%s\n", i+1, point(vec(d.Direction), 4), d.Words)
-			}
-		})
+		printDirections(w, v.Directions)
 	}
 	if v.Judged != nil {
 		printJudged(w, v.Judged)

@@ -2,14 +2,25 @@ package cli
 
 import (
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
 )
 
 // progress starts to show a stage of long work. The returned report takes the part done, 0 to 1,
-// and may be called as often as the work likes; end takes the display away.
+// and may be called as often as the work likes, from any goroutine; end takes the display away.
 func (s *session) progress() (report func(stage string, done float64), end func()) {
+	show, end := s.display()
+	var mu sync.Mutex
+	return func(stage string, done float64) {
+		mu.Lock()
+		defer mu.Unlock()
+		show(stage, done)
+	}, end
+}
+
+func (s *session) display() (report func(stage string, done float64), end func()) {
 	kind := s.progressKind
 	if kind == "auto" || kind == "" {
 		kind = "off"
