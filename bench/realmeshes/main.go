@@ -56,7 +56,7 @@ func writeTable(ctx context.Context, g *gatherer, run job, path string) error {
 		if r.measures, err = compare(ctx, s.Mesh, dir); err != nil {
 			return fmt.Errorf("%s: %w", s.Name, err)
 		}
-		if r.Outcome, err = run(ctx, s.Name, s.Mesh); err != nil {
+		if r.Outcome, err = run(ctx, s.Mesh); err != nil {
 			return fmt.Errorf("%s: %w", s.Name, err)
 		}
 		fmt.Fprintf(os.Stderr, "  %s %s (at %.0f s)\n", r.Verdict, r.Reason, time.Since(began).Seconds())

@@ -21,4 +21,4 @@ type Outcome struct {
 
 // job runs the main job on a watertight mesh in mm. An error is a failure of the bench or of the
 // program, not a verdict on the part.
-type job func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error)
+type job func(ctx context.Context, m *mesh.Mesh) (Outcome, error)

@@ -16,13 +16,11 @@ import (
 	"mouldwright/internal/tooling"
 )
 
-// tries is how many of the most promising directions are analysed exactly and, if nothing is caught,
-// built.
-const tries = 3
-
-// newPipeline returns the main job for a mesh: intake, direction, undercuts, two halves, checks.
-func newPipeline(pool *solid.Pool) func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error) {
-	return func(ctx context.Context, name string, m *mesh.Mesh) (Outcome, error) {
+// newPipeline returns the main job for a mesh: intake, direction, undercuts, two halves, checks. It
+// goes through the directions of the search, best first, until one ends in a proven mould; the reason
+// of a refusal is that of the best direction.
+func newPipeline(pool *solid.Pool) job {
+	return func(ctx context.Context, m *mesh.Mesh) (Outcome, error) {
 		intake, err := mesh.Inspect(ctx, m)
 		if err != nil {
 			return Outcome{}, err
@@ -30,13 +28,24 @@ func newPipeline(pool *solid.Pool) func(ctx context.Context, name string, m *mes
 		if err := intake.Fatal(); err != nil {
 			return Outcome{Verdict: refused, Reason: "intake: " + firstLine(err)}, nil
 		}
-		directions, err := promising(ctx, intake.Mesh)
+		searcher, err := mouldability.NewSearcher(intake.Mesh, nil)
 		if err != nil {
 			return Outcome{}, err
 		}
+		candidates, err := searcher.Search(ctx, mouldability.SearchOptions{})
+		if err != nil {
+			return Outcome{}, err
+		}
+		var directions []r3.Vec
+		for _, c := range candidates {
+			directions = append(directions, c.Direction)
+		}
+		// The file's own axes last: the search may prefer a slant that leaves more draft but makes
+		// the parting surface too steep.
+		directions = append(directions, r3.Vec{Z: 1}, r3.Vec{Y: 1}, r3.Vec{X: 1})
 		var best Outcome
 		for i, d := range directions {
-			out, err := try(ctx, pool, name, intake.Mesh, d)
+			out, err := try(ctx, pool, intake.Mesh, d)
 			if err != nil {
 				return Outcome{}, err
 			}
@@ -52,7 +61,7 @@ func newPipeline(pool *solid.Pool) func(ctx context.Context, name string, m *mes
 }
 
 // try runs the job along one direction.
-func try(ctx context.Context, pool *solid.Pool, name string, m *mesh.Mesh, d r3.Vec) (Outcome, error) {
+func try(ctx context.Context, pool *solid.Pool, m *mesh.Mesh, d r3.Vec) (Outcome, error) {
 	out := Outcome{Verdict: refused, Direction: directionWords(d)}
 	report, err := mouldability.Analyse(ctx, m, d, mouldability.AnalyseOptions{})
 	if err != nil {
@@ -103,7 +112,7 @@ func firstLine(err error) string {
 
 // directionWords names an axis, or gives the direction's components.
 func directionWords(d r3.Vec) string {
-	switch d {
+	switch (r3.Vec{X: math.Abs(d.X), Y: math.Abs(d.Y), Z: math.Abs(d.Z)}) {
 	case r3.Vec{X: 1}:
 		return "x"
 	case r3.Vec{Y: 1}:
@@ -112,89 +121,4 @@ func directionWords(d r3.Vec) string {
 		return "z"
 	}
 	return fmt.Sprintf("(%.3f, %.3f, %.3f)", d.X, d.Y, d.Z)
-}
-
-// promising ranks opening directions by the area caught along them, and by height where that is
-// equal, and returns the best few. A mould that opens along d opens along −d, so half the sphere
-// will do.
-func promising(ctx context.Context, m *mesh.Mesh) ([]r3.Vec, error) {
-	searcher, err := mouldability.NewSearcher(m, nil)
-	if err != nil {
-		return nil, err
-	}
-	directions := append([]r3.Vec{{Z: 1}, {Y: 1}, {X: 1}}, faceNormals(m)...)
-	directions = append(directions, spread()...)
-	order := searcher.Order()
-	area := make([]float64, len(directions))
-	err = searcher.Caught(ctx, directions, 0, func(i int, caught []bool) {
-		for k, c := range caught {
-			if c {
-				area[i] += m.Facet(int(order[k])).Area()
-			}
-		}
-	})
-	if err != nil {
-		return nil, err
-	}
-	height := make([]float64, len(directions))
-	for i, d := range directions {
-		height[i] = heightAlong(m, d)
-	}
-	rank := make([]int, len(directions))
-	for i := range rank {
-		rank[i] = i
-	}
-	// Caught is asked at the middle of facets: areas closer than a thousandth of the surface are as
-	// good as equal.
-	step := m.AreaMM2() / 1000
-	slices.SortStableFunc(rank, func(a, b int) int {
-		return cmp.Or(cmp.Compare(math.Floor(area[a]/step), math.Floor(area[b]/step)), cmp.Compare(math.Round(height[a]*100), math.Round(height[b]*100)))
-	})
-	var out []r3.Vec
-	for _, i := range rank[:min(tries, len(rank))] {
-		out = append(out, directions[i])
-	}
-	return out, nil
-}
-
-func heightAlong(m *mesh.Mesh, d r3.Vec) float64 {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, v := range m.Verts {
-		low, high = min(low, r3.Dot(v, d)), max(high, r3.Dot(v, d))
-	}
-	return high - low
-}
-
-// faceNormals are the normals of the ten largest facets: flat faces often lie across the opening.
-func faceNormals(m *mesh.Mesh) []r3.Vec {
-	facets := make([]int, len(m.Tris))
-	for i := range facets {
-		facets[i] = i
-	}
-	slices.SortStableFunc(facets, func(a, b int) int { return cmp.Compare(m.Facet(b).Area(), m.Facet(a).Area()) })
-	var out []r3.Vec
-	for _, f := range facets {
-		n := r3.Unit(m.Facet(f).Normal())
-		if !mesh.Finite(n) || slices.ContainsFunc(out, func(o r3.Vec) bool { return math.Abs(r3.Dot(o, n)) > 1-1e-9 }) {
-			continue
-		}
-		if out = append(out, n); len(out) == 10 {
-			break
-		}
-	}
-	return out
-}
-
-// spread are 200 directions spread evenly over half the sphere by the golden angle.
-func spread() []r3.Vec {
-	const n = 200
-	golden := math.Pi * (3 - math.Sqrt(5))
-	var out []r3.Vec
-	for i := range n {
-		z := (float64(i) + 0.5) / n
-		sin, cos := math.Sincos(golden * float64(i))
-		r := math.Sqrt(1 - z*z)
-		out = append(out, r3.Vec{X: r * cos, Y: r * sin, Z: z})
-	}
-	return out
 }
