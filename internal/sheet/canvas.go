@@ -17,6 +17,8 @@ type canvas struct {
 	rgb   []uint8   // three a sample
 	depth []float32 // towards the eye; −Inf where nothing is
 
+	below bool // the eye is below the bodies
+
 	ctx  context.Context // looked at every checkSamples; a facet may cover the whole picture
 	work int             // samples since the last look
 }
@@ -184,7 +186,7 @@ func (c *canvas) facet(p, n [3]r3.Vec, col color.RGBA) {
 				continue
 			}
 			c.depth[i] = z
-			shade := light(r3.Add(r3.Add(r3.Scale(a, n[0]), r3.Scale(b, n[1])), r3.Scale(g, n[2])))
+			shade := light(r3.Add(r3.Add(r3.Scale(a, n[0]), r3.Scale(b, n[1])), r3.Scale(g, n[2])), c.below)
 			c.rgb[3*i], c.rgb[3*i+1], c.rgb[3*i+2] = lit(col.R, shade), lit(col.G, shade), lit(col.B, shade)
 		}
 	}
@@ -213,15 +215,19 @@ func (c *canvas) span(size int, a, b, d float64) (lo, hi int) {
 	return max(0, int(math.Floor(min(a, b, d)))), min(size-1, int(math.Ceil(max(a, b, d))))
 }
 
-// keyLight and fillLight stand left above and right below the eye.
+// keyLight and fillLight stand left above and right below the eye, in camera axes. Seen from below,
+// the picture is lit from below, so that the face towards the eye is never the dark one.
 var (
 	keyLight  = r3.Unit(r3.Vec{X: -0.45, Y: 0.75, Z: 0.9})
 	fillLight = r3.Unit(r3.Vec{X: 0.8, Y: -0.1, Z: 0.5})
 )
 
-// light is how bright a face with normal n (camera axes) is, about 0.35 to 1.1. A face seen from
-// behind, as in an open mesh, is lit like its front but darker.
-func light(n r3.Vec) float64 {
+// light is how bright a face with normal n (camera axes) is, about 0.35 to 1.1; below mirrors the
+// lights. A face seen from behind, as in an open mesh, is lit like its front but darker.
+func light(n r3.Vec, below bool) float64 {
+	if below {
+		n.Y = -n.Y
+	}
 	if l := math.Sqrt(r3.Norm2(n)); l > 0 { // plain root: unit normals need no care for overflow
 		n = r3.Scale(1/l, n)
 	}

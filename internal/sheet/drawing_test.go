@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
@@ -195,7 +196,7 @@ func TestCrowdedSheetStaysReadable(t *testing.T) {
 	_, lower, _ := ringMould(24)
 	opt := SectionOptions{Paper: Letter, Head: Head{Title: strings.Repeat("A very long name ", 20), Subject: strings.Repeat("seen from somewhere ", 12), Note: strings.Repeat("note ", 60)}}
 	for i := range 14 {
-		opt.Labels = append(opt.Labels, Label{Words: strings.Repeat("label ", 9), At: r3.Vec{X: 30, Z: -12 + 0.1*float64(i)}})
+		opt.Labels = append(opt.Labels, Label{Words: fmt.Sprintf("label %d %s", i, strings.Repeat("label ", 9)), At: r3.Vec{X: 30, Z: -12 + 0.1*float64(i)}})
 	}
 	d, err := SectionDrawing(context.Background(), []Piece{{strings.Repeat("lower ", 20), lower}}, upright, opt)
 	if err != nil {

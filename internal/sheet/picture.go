@@ -71,6 +71,7 @@ func Picture(ctx context.Context, shown []Shown, v View) (image.Image, error) {
 		return nil, err
 	}
 	c := newCanvas(ctx, v.WidthPx*oversample, v.HeightPx*oversample)
+	c.below = v.ElevationDeg < 0
 	for i, s := range shown {
 		if s.Marked != nil && len(s.Marked) != len(s.Mesh.Tris) {
 			return nil, fmt.Errorf("picture: %d marks for the %d facets of %s", len(s.Marked), len(s.Mesh.Tris), s.Name)

@@ -93,13 +93,27 @@ func SectionDrawing(ctx context.Context, pieces []Piece, p Plane, opt SectionOpt
 	}
 	for _, l := range opt.Labels {
 		if math.Abs(r3.Dot(p.normal(), r3.Sub(l.At, p.Origin))) <= near {
-			marks = append(marks, mark{v.at(p.flat(l.At)), l.Words})
+			marks = addMark(marks, mark{v.at(p.flat(l.At)), l.Words})
 		}
 	}
 	d.sectionDimensions(v, cuts, cavity)
 	d.labels(v, marks)
 	d.caption(v, opt.Head.Subject)
 	return d, nil
+}
+
+// addMark adds a mark, or where one with the same words stands already keeps the nearer to the
+// labels: equal features, as the bolts on both sides, need one label.
+func addMark(marks []mark, m mark) []mark {
+	for i, o := range marks {
+		if o.words == m.words {
+			if m.spot.X > o.spot.X {
+				marks[i] = m
+			}
+			return marks
+		}
+	}
+	return append(marks, m)
 }
 
 func cutAll(ctx context.Context, pieces []Piece, p Plane) ([]cutPiece, error) {
