@@ -81,7 +81,7 @@ func (c materialShowCmd) Run(s *session) error {
 		return err
 	}
 	scale, _ := m.MouldScale()
-	v := materialView{m, m.MixedDensity(), scale, m.Cautions()}
+	v := materialView{*m, m.MixedDensity(), scale, m.Cautions()}
 	return s.result(v, func(w io.Writer) { printMaterial(w, &v) })
 }
 
@@ -129,12 +129,12 @@ type materialCheckCmd struct {
 }
 
 func (c materialCheckCmd) Run(s *session) error {
-	ms, err := material.ReadFile(c.File)
+	own, err := material.ReadFile(c.File)
 	if err != nil {
 		return err
 	}
-	ids := make([]string, len(ms))
-	for i, m := range ms {
+	ids := make([]string, len(own.All()))
+	for i, m := range own.All() {
 		ids[i] = m.ID
 	}
 	v := struct {

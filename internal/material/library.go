@@ -17,20 +17,24 @@ type Library struct {
 
 // Generic is the library of starting entries: typical values, no product's data sheet.
 func Generic() (*Library, error) {
-	ms, err := Decode("generic.toml", genericTOML)
+	l, err := Decode("generic.toml", genericTOML)
 	if err != nil {
 		return nil, fmt.Errorf("the built-in materials: %w", err)
 	}
-	return (&Library{}).Merge(ms), nil
+	return l, nil
 }
 
-// Merge returns a library in which ms replace the entries of the same ID and join the others.
-func (l *Library) Merge(ms []Material) *Library {
-	byID := make(map[string]Material, len(l.entries)+len(ms))
-	for _, list := range [][]Material{l.entries, ms} {
-		for _, m := range list {
-			byID[m.ID] = m
-		}
+// Merge returns a library in which the entries of own replace those of the same ID and join the
+// others.
+func (l *Library) Merge(own *Library) *Library {
+	return newLibrary(append(l.All(), own.entries...))
+}
+
+// newLibrary orders the materials by ID; of two with one ID the later stays.
+func newLibrary(ms []Material) *Library {
+	byID := make(map[string]Material, len(ms))
+	for _, m := range ms {
+		byID[m.ID] = m
 	}
 	out := &Library{entries: make([]Material, 0, len(byID))}
 	for _, m := range byID {
@@ -54,13 +58,13 @@ func (e *UnknownError) Error() string {
 }
 
 // Find returns the material of that ID, or an *UnknownError.
-func (l *Library) Find(id string) (Material, error) {
+func (l *Library) Find(id string) (*Material, error) {
 	known := make([]string, 0, len(l.entries))
 	for _, m := range l.entries {
 		if m.ID == id {
-			return m, nil
+			return &m, nil // a copy: the library itself never changes
 		}
 		known = append(known, m.ID)
 	}
-	return Material{}, &UnknownError{ID: id, Known: known}
+	return nil, &UnknownError{ID: id, Known: known}
 }

@@ -368,7 +368,7 @@ func FuzzDecode(f *testing.F) {
 		if err != nil {
 			return
 		}
-		for _, m := range ms {
+		for _, m := range ms.All() {
 			_, _ = m.Shot([]Volume{{"cavity", 1e5}}, ShotOptions{})
 		}
 	})

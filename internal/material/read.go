@@ -21,7 +21,7 @@ type file struct {
 
 // ReadFile reads a maker's material file. Errors name the file, and the line and column where there
 // is one.
-func ReadFile(path string) ([]Material, error) {
+func ReadFile(path string) (*Library, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("material file: %w", err)
@@ -39,7 +39,7 @@ func ReadFile(path string) ([]Material, error) {
 
 // Decode reads the text of a material file; name is only used in errors. All the problems found are
 // joined in one error, each a *Problem, in the order of the file.
-func Decode(name string, data []byte) ([]Material, error) {
+func Decode(name string, data []byte) (*Library, error) {
 	var f file
 	dec := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
 	if err := dec.Decode(&f); err != nil {
@@ -70,7 +70,7 @@ func Decode(name string, data []byte) ([]Material, error) {
 	if len(all) > 0 {
 		return nil, errors.Join(all...)
 	}
-	return f.Materials, nil
+	return newLibrary(f.Materials), nil
 }
 
 // label names entry i of a file for a reader.
