@@ -233,6 +233,9 @@ func (s *scripted) Run(ctx context.Context, folder string, progress func(string,
 	if ctx.Err() != nil {
 		return nil, fmt.Errorf("run: %w", ctx.Err())
 	}
+	if s.err != nil && !isRefusal(s.err) {
+		return nil, s.err
+	}
 	return scriptedReport{folder}, s.err
 }
 
@@ -264,7 +267,6 @@ func TestErrorsBecomeExitCodes(t *testing.T) {
 		code int
 		kind string
 	}{
-		{fmt.Errorf("ring: %w", refused{}), ExitRefused, "refused"},
 		{errors.New("job.toml:3:1: what is this"), ExitInput, "input"},
 		{&internalError{errors.New("boom")}, ExitInternal, "internal"},
 	} {
@@ -274,6 +276,17 @@ func TestErrorsBecomeExitCodes(t *testing.T) {
 			t.Errorf("%v: exit %d, %v", c.err, o.code, e)
 		}
 		contains(t, "standard error", o.err, c.err.Error())
+	}
+	refusing := Env{Jobs: &scripted{err: fmt.Errorf("ring: %w", refused{})}}
+	if o := run(t, refusing, "run", "ring"); o.code != ExitRefused || !strings.Contains(o.out, "mould of ring") || !strings.Contains(o.err, "refused") {
+		t.Errorf("a refusal: %+v", o)
+	}
+	if o := run(t, refusing, "run", "ring", "--json"); o.code != ExitRefused || fields(t, o)["name"] != "ring" {
+		t.Errorf("a refusal as JSON: %+v", o)
+	}
+	o := run(t, Env{Jobs: &scripted{err: refused{}}}, "new", "ring", "ring.stl", "--json")
+	if e, ok := fields(t, o)["error"].(map[string]any); !ok || o.code != ExitRefused || e["kind"] != "refused" {
+		t.Errorf("a refusal without a report: %+v", o)
 	}
 	if o := run(t, Env{}, "run", "ring"); o.code != ExitInternal {
 		t.Errorf("no jobs: %+v", o)

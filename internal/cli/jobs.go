@@ -9,7 +9,8 @@ import (
 type Jobs interface {
 	// Create makes a job folder for a part.
 	Create(folder, part string, opt JobOptions) error
-	// Run does the work. A part that cannot be moulded as asked is an error with Refused() true.
+	// Run does the work. A part that cannot be moulded as asked is an error with Refused() true, and
+	// comes with the report that says why; with any other error the report is nil.
 	Run(ctx context.Context, folder string, progress func(stage string, done float64)) (JobReport, error)
 	// Load reads the results of the last run.
 	Load(folder string) (JobReport, error)

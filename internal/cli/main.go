@@ -100,14 +100,18 @@ type refusal interface {
 	Refused() bool
 }
 
+func isRefusal(err error) bool {
+	var no refusal
+	return errors.As(err, &no) && no.Refused()
+}
+
 // kindOf sorts an error into the exit codes and their words.
 func kindOf(err error) (code int, kind string) {
 	var in *internalError
-	var no refusal
 	switch {
 	case errors.As(err, &in):
 		return ExitInternal, "internal"
-	case errors.As(err, &no) && no.Refused():
+	case isRefusal(err):
 		return ExitRefused, "refused"
 	case errors.Is(err, context.Canceled):
 		return ExitStopped, "stopped"

@@ -12,12 +12,23 @@ func (c runCmd) Run(s *session) error {
 	report, end := s.progress()
 	res, err := jobs.Run(s.ctx, c.Folder, report)
 	end()
-	if err != nil {
+	if res == nil || err != nil && !isRefusal(err) {
 		return err
 	}
-	if err := s.printReport(res); err != nil {
-		return err
+	if e := s.printReport(res); e != nil {
+		return e
+	}
+	if err != nil {
+		return &refusedError{err}
 	}
 	s.hint("look at the pictures and drawings in the out folder of %s, then print the pieces", c.Folder)
 	return nil
 }
+
+// refusedError follows a report that has said why, and does not say it again.
+type refusedError struct{ cause error }
+
+func (e *refusedError) Error() string {
+	return "refused: the part cannot be moulded as asked; the report says why"
+}
+func (e *refusedError) Unwrap() error { return e.cause }
