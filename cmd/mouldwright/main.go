@@ -17,7 +17,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	code := cli.Main(ctx, os.Args[1:], cli.Env{
-		Out: os.Stdout, Err: os.Stderr, ErrIsTTY: term.IsTerminal(int(os.Stderr.Fd())), Version: version(),
+		Out: os.Stdout, Err: os.Stderr, ErrIsTTY: term.IsTerminal(int(os.Stderr.Fd())), Version: version(), Jobs: cli.JobFolders{},
 	})
 	stop()
 	os.Exit(code)

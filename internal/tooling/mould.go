@@ -30,12 +30,31 @@ type Mould struct {
 	Checks   []Check
 }
 
-// Placing takes the maker's coordinates to the mould frame: turn, scale, turn about z, shift.
+// Placing takes the maker's coordinates to the mould frame: scale, turn, turn about z, shift.
 type Placing struct {
+	Scale  r3.Vec // per axis of the part, over 1 for shrinkage
 	Frame  geom.Frame
-	Scale  r3.Vec  // per axis of the mould frame, ≥ 1 for shrinkage
 	TurnZ  float64 // radians
 	Offset r3.Vec  // mm, added last
+}
+
+// Into takes a point of the part to the mould frame.
+func (p Placing) Into(v r3.Vec) r3.Vec {
+	v = p.Frame.Apply(r3.Vec{X: v.X * p.Scale.X, Y: v.Y * p.Scale.Y, Z: v.Z * p.Scale.Z})
+	if p.TurnZ != 0 {
+		v = turn(v, p.TurnZ)
+	}
+	return r3.Add(v, p.Offset)
+}
+
+// Back takes a point of the mould frame to the part's coordinates.
+func (p Placing) Back(v r3.Vec) r3.Vec {
+	v = r3.Sub(v, p.Offset)
+	if p.TurnZ != 0 {
+		v = turn(v, -p.TurnZ)
+	}
+	v = p.Frame.Inverse(v)
+	return r3.Vec{X: v.X / p.Scale.X, Y: v.Y / p.Scale.Y, Z: v.Z / p.Scale.Z}
 }
 
 // Piece is one printable solid in the mould frame.

@@ -23,9 +23,7 @@ func place(part *mesh.Mesh, d r3.Vec, shrinkPct r3.Vec) (*mesh.Mesh, Placing, er
 	if p.Scale, err = growth(shrinkPct); err != nil {
 		return nil, p, err
 	}
-	m := part.Map(func(v r3.Vec) r3.Vec {
-		return p.Frame.Apply(r3.Vec{X: v.X * p.Scale.X, Y: v.Y * p.Scale.Y, Z: v.Z * p.Scale.Z})
-	})
+	m := part.Map(p.Into)
 	flat := make([]r2.Vec, len(m.Verts))
 	for i, v := range m.Verts {
 		flat[i] = r2.Vec{X: v.X, Y: v.Y}
@@ -33,11 +31,10 @@ func place(part *mesh.Mesh, d r3.Vec, shrinkPct r3.Vec) (*mesh.Mesh, Placing, er
 	b := m.Bounds()
 	if r := geom.MinAreaRect(geom.ConvexHull(flat)); r.Area() < turnGain*(b.Max.X-b.Min.X)*(b.Max.Y-b.Min.Y) {
 		p.TurnZ = -math.Atan2(r.Along.Y, r.Along.X)
-		m = m.Map(func(v r3.Vec) r3.Vec { return turn(v, p.TurnZ) })
-		b = m.Bounds()
+		b = part.Map(p.Into).Bounds()
 	}
 	p.Offset = r3.Scale(-0.5, r3.Add(b.Min, b.Max))
-	return m.Map(func(v r3.Vec) r3.Vec { return r3.Add(v, p.Offset) }), p, nil
+	return part.Map(p.Into), p, nil
 }
 
 func turn(v r3.Vec, a float64) r3.Vec {

@@ -1,0 +1,191 @@
+package job
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"mouldwright/internal/mouldability"
+	"mouldwright/internal/opening"
+	"mouldwright/internal/solid"
+	"mouldwright/internal/tooling"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// candidate is an opening direction to be judged.
+type candidate struct {
+	d     r3.Vec
+	asked bool
+	score *float64
+}
+
+// mostCandidates bounds how many directions of the search are judged exactly before the part is
+// refused. The search ranks by an estimate, so the exact answer may turn the first few over; beyond
+// those the estimates are far apart.
+const mostCandidates = 6
+
+// candidates lists directions to try: the one asked for, or the best of a search.
+func candidates(ctx context.Context, p *part, f *File, progress func(float64)) ([]candidate, error) {
+	if d := f.Opening.Direction; len(d) == 3 {
+		return []candidate{{d: r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]}), asked: true}}, nil
+	}
+	s, err := mouldability.NewSearcher(p.mesh, p.show)
+	if err != nil {
+		return nil, err
+	}
+	found, err := s.Search(ctx, mouldability.SearchOptions{MinDraftDeg: f.Opening.MinDraftDeg, Keep: mostCandidates, Progress: progress})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]candidate, len(found))
+	for i, c := range found {
+		score := c.Total
+		out[i] = candidate{d: p.showDown(c.Direction), score: &score}
+	}
+	return out, nil
+}
+
+// showDown picks, of a direction and its opposite, the one that turns the show faces to the lower half:
+// air and bubbles collect under the upper half, and sprue and vents go through it (common practice, no
+// source). Without show faces the direction with its largest component positive is taken, so that a
+// part usually keeps the way up that it was drawn with.
+func (p *part) showDown(d r3.Vec) r3.Vec {
+	facing := 0.0
+	for f, on := range p.show {
+		if on {
+			facing += r3.Dot(p.mesh.Facet(f).Normal(), d) / 2
+		}
+	}
+	largest := d.X
+	for _, c := range []float64{d.Y, d.Z} {
+		if math.Abs(c) > math.Abs(largest)+1e-12 {
+			largest = c
+		}
+	}
+	if facing > 1e-9 || (math.Abs(facing) <= 1e-9 && largest < 0) {
+		return r3.Scale(-1, d)
+	}
+	return d
+}
+
+// mostUndercuts bounds the undercuts and the facets of each that a report lists, largest first.
+const (
+	mostUndercuts = 12
+	mostFacets    = 24
+)
+
+// judge analyses one direction exactly.
+func judge(ctx context.Context, p *part, f *File, c candidate) (DirectionReport, error) {
+	rep, err := mouldability.Analyse(ctx, p.mesh, c.d, mouldability.AnalyseOptions{Show: p.show,
+		MinDraftDeg: f.Opening.MinDraftDeg, ToleranceMM: f.Opening.ToleranceMM})
+	if err != nil {
+		return DirectionReport{}, err
+	}
+	out := DirectionReport{Direction: array(c.d), Asked: c.asked, Score: c.score, OK: len(rep.Undercuts) == 0, MinDraftDeg: rep.MinDraftDeg,
+		HeightMM: rep.HeightMM, ShadowMM2: rep.ProjectedAreaMM2, UndercutAreaMM2: rep.UndercutAreaMM2, TrappedMM3: rep.TrappedMM3, ToleranceMM: rep.ToleranceMM}
+	for i, u := range rep.Undercuts {
+		if i == mostUndercuts {
+			break
+		}
+		q := UndercutReport{AreaMM2: u.AreaMM2, VolumeMM3: u.VolumeMM3, DepthErrorMM: u.DepthErrorMM, Sealed: u.Sealed, Holds: u.Holds.String(),
+			CentroidMM: array(u.Centroid), FacetCount: len(u.Facets), Facets: p.original(u.Facets[:min(mostFacets, len(u.Facets))])}
+		if !u.Sealed {
+			depth := u.DepthMM
+			q.DepthMM = &depth
+		}
+		out.Undercuts = append(out.Undercuts, q)
+	}
+	out.Words = directionWords(rep, f)
+	return out, nil
+}
+
+func directionWords(rep *mouldability.Report, f *File) string {
+	if n := len(rep.Undercuts); n > 0 {
+		deepest, sealed := 0.0, 0
+		for _, u := range rep.Undercuts {
+			if u.Sealed {
+				sealed++
+				continue
+			}
+			deepest = math.Max(deepest, u.DepthMM)
+		}
+		w := fmt.Sprintf("locks: %s", plural(n, "undercut"))
+		if deepest > 0 {
+			w += fmt.Sprintf(", the deepest %.3g mm", deepest)
+		}
+		if sealed > 0 {
+			w += fmt.Sprintf(", %d of them a sealed hollow", sealed)
+		}
+		return w + fmt.Sprintf("; %.1f mm² of surface is caught", rep.UndercutAreaMM2)
+	}
+	asked := f.Opening.MinDraftDeg
+	if asked == 0 {
+		asked = mouldability.DefaultMinDraftDeg
+	}
+	if rep.MinDraftDeg < asked {
+		return fmt.Sprintf("opens; the least draft is %.2f°, less than the %.3g° asked for: those walls rub", rep.MinDraftDeg, asked)
+	}
+	return fmt.Sprintf("opens, with at least %.2f° of draft", rep.MinDraftDeg)
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// explainLock proves on a flat split what the undercuts of a direction do, in words.
+func explainLock(ctx context.Context, pool *solid.Pool, p *part, f *File, d *DirectionReport) error {
+	for _, u := range d.Undercuts {
+		if u.Sealed {
+			return nil // no split reaches a sealed hollow
+		}
+	}
+	t, err := tooling.TryFlatSplit(ctx, pool, p.mesh, vec(d.Direction), f.Opening.ToleranceMM)
+	if err != nil {
+		return err
+	}
+	d.FlatSplit = fmt.Sprintf("split flat %.1f mm over its lowest point: %s", t.SplitMM, strings.ReplaceAll(t.Opening.Words(), "\n", "\n  "))
+	if t.Opening.State() != opening.Blocked {
+		d.FlatSplit += "\n  (the flat split itself slides; the undercuts named above are what keeps the casting)"
+	}
+	return nil
+}
+
+// lockReasons turns the undercuts of a direction into reasons.
+func lockReasons(d DirectionReport) []Reason {
+	var out []Reason
+	for _, u := range d.Undercuts {
+		at := u.CentroidMM
+		r := Reason{What: "undercut", At: &at, Facets: u.Facets, Of: u.FacetCount}
+		switch {
+		case u.Sealed:
+			r.What = "sealed hollow"
+			r.Words = fmt.Sprintf("%.1f mm³ inside the part that no mould piece reaches, round x %.2f, y %.2f, z %.2f mm", u.VolumeMM3, at[0], at[1], at[2])
+			r.Remedy = "open the hollow to the outside, fill it, or cast the part in two"
+		default:
+			r.Words = fmt.Sprintf("%.3f ± %.3f mm deep, %.1f mm² caught (%s, first: %s), round x %.2f, y %.2f, z %.2f mm; it holds %s",
+				*u.DepthMM, u.DepthErrorMM, u.AreaMM2, plural(u.FacetCount, "facet"), first(u.Facets), at[0], at[1], at[2], u.Holds)
+			r.Remedy = "turn its draft the other way, or mould it with a flexible insert"
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// first names the first few facets.
+func first(facets []int32) string {
+	const most = 5
+	s := make([]string, 0, most)
+	for i, f := range facets {
+		if i == most {
+			s = append(s, "…")
+			break
+		}
+		s = append(s, fmt.Sprint(f))
+	}
+	return strings.Join(s, ", ")
+}

@@ -1,0 +1,30 @@
+package job
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"golang.org/x/sys/unix"
+)
+
+// ErrBusy says that another run works on the same folder.
+var ErrBusy = errors.New("another run is at work in this folder; wait for it to end")
+
+// lock keeps two runs of one folder apart. The kernel drops the lock when the process ends, however it
+// ends, so a killed run leaves nothing to clean up by hand.
+func lock(folder string) (unlock func(), err error) {
+	d, err := os.Open(filepath.Join(folder, FileName))
+	if err != nil {
+		return nil, fmt.Errorf("lock the job: %w", err)
+	}
+	if err := unix.Flock(int(d.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
+		d.Close()
+		if errors.Is(err, unix.EWOULDBLOCK) {
+			return nil, fmt.Errorf("%s: %w", folder, ErrBusy)
+		}
+		return nil, fmt.Errorf("lock the job: %w", err)
+	}
+	return func() { d.Close() }, nil
+}

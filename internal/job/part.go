@@ -1,0 +1,160 @@
+package job
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mesh/meshfile"
+	"mouldwright/internal/mouldability"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// part is a part as read and judged, ready to be moulded.
+type part struct {
+	mesh     *mesh.Mesh
+	show     []bool // nil when no rule marks anything
+	source   []int32
+	report   PartReport
+	warnings []string
+}
+
+// readPart reads the part that the job names and looks it over. A mesh that cannot be moulded is an
+// error that names each problem, its place and what to do.
+func readPart(ctx context.Context, folder string, f *File, progress func(float64)) (*part, error) {
+	path := filepath.Join(folder, f.Part.File)
+	model, err := meshfile.Open(path, mesh.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	p := &part{warnings: model.Notes}
+	if f.Part.Unit != "" {
+		u, err := unitNamed(f.Part.Unit)
+		if err != nil {
+			return nil, err
+		}
+		if model.UnitKnown && model.Unit != u {
+			p.warnings = append(p.warnings, fmt.Sprintf("%s says its unit is %g mm, job.toml says %q: job.toml is taken", f.Part.File, float64(model.Unit), f.Part.Unit))
+		}
+		model.Unit = u
+	}
+	o, err := choose(model.InMM(), path, f.Part.Object)
+	if err != nil {
+		return nil, err
+	}
+	in, err := mesh.InspectProgress(ctx, o.Mesh, progress)
+	if err != nil {
+		return nil, err
+	}
+	if err := in.Fatal(); err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	for _, q := range in.Problems() {
+		p.warnings = append(p.warnings, q.String())
+	}
+	p.mesh, p.source = in.Mesh, in.Source
+	if p.show, err = showFaces(o, in, f.Show); err != nil {
+		return nil, err
+	}
+	p.measure(f, o)
+	return p, nil
+}
+
+// choose is the object of that name, or the only one.
+func choose(model *mesh.Model, path, name string) (*mesh.Object, error) {
+	var names []string
+	for i := range model.Objects {
+		o := &model.Objects[i]
+		if name == o.Name && name != "" || name == "" && len(model.Objects) == 1 {
+			return o, nil
+		}
+		names = append(names, strconv.Quote(o.Name))
+	}
+	if name == "" {
+		return nil, fmt.Errorf("%s holds %d objects; name one as part.object in job.toml: %s", path, len(names), strings.Join(names, ", "))
+	}
+	return nil, fmt.Errorf("%s has no object %q; it holds %s", path, name, strings.Join(names, ", "))
+}
+
+// showFaces marks the facets of the inspected mesh that any rule names.
+func showFaces(o *mesh.Object, in *mesh.Intake, rules ShowRules) ([]bool, error) {
+	show, any := make([]bool, len(in.Mesh.Tris)), false
+	add := func(marks []bool) {
+		for f, on := range marks {
+			show[f] = show[f] || on
+			any = any || on
+		}
+	}
+	for _, c := range rules.Colours {
+		marks := mouldability.ShowByColour(*o, colour(c))
+		if in.Source == nil {
+			add(marks)
+			continue
+		}
+		moved := make([]bool, len(in.Source))
+		for f, s := range in.Source {
+			moved[f] = marks[s]
+		}
+		add(moved)
+	}
+	for _, t := range rules.Towards {
+		marks, err := mouldability.ShowByDirection(in.Mesh, vec(t.Direction), t.WithinDeg)
+		if err != nil {
+			return nil, err
+		}
+		add(marks)
+	}
+	for _, b := range rules.Boxes {
+		add(mouldability.ShowByBox(in.Mesh, r3.Box{Min: vec(b.Min), Max: vec(b.Max)}))
+	}
+	if !any {
+		return nil, nil
+	}
+	if rules.GrowDeg > 0 {
+		return mouldability.GrowSmooth(in.Mesh, show, rules.GrowDeg)
+	}
+	return show, nil
+}
+
+// colour reads "#rrggbb"; the check of the file has made sure of its form.
+func colour(s string) mesh.RGBA {
+	v, _ := strconv.ParseUint(strings.TrimPrefix(s, "#"), 16, 32)
+	return mesh.RGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
+}
+
+func vec(a [3]float64) r3.Vec   { return r3.Vec{X: a[0], Y: a[1], Z: a[2]} }
+func array(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
+
+func (p *part) measure(f *File, o *mesh.Object) {
+	size := p.mesh.Bounds().Size()
+	p.report = PartReport{Name: f.Part.Name, File: f.Part.File, Object: o.Name, Facets: len(p.mesh.Tris), SizeMM: array(size),
+		VolumeMM3: p.mesh.VolumeMM3(), AreaMM2: p.mesh.AreaMM2()}
+	if p.report.Name == "" {
+		p.report.Name = strings.TrimSuffix(f.Part.File, filepath.Ext(f.Part.File))
+	}
+	for i, on := range p.show {
+		if on {
+			p.report.ShowCount++
+			p.report.ShowMM2 += p.mesh.Facet(i).Area()
+		}
+	}
+	if len(f.Show.Colours)+len(f.Show.Towards)+len(f.Show.Boxes) > 0 && p.report.ShowCount == 0 {
+		p.warnings = append(p.warnings, "the rules for show faces mark no facet; check [show] in job.toml")
+	}
+}
+
+// original turns facet numbers of the working mesh into those of the part file.
+func (p *part) original(facets []int32) []int32 {
+	if p.source == nil {
+		return facets
+	}
+	out := make([]int32, len(facets))
+	for i, f := range facets {
+		out[i] = p.source[f]
+	}
+	return out
+}

@@ -1,0 +1,146 @@
+package job
+
+import (
+	"mouldwright/internal/material"
+)
+
+// Report is the outcome of a run, as report.json and --json give it. Fields may be added in later
+// versions; those here keep their meaning. Lengths are mm in the part's own coordinates unless a field
+// says mould frame.
+type Report struct {
+	Format  int      `json:"format"`
+	Refused bool     `json:"refused"`
+	Reasons []Reason `json:"reasons,omitempty"` // why, when refused
+
+	Part       PartReport        `json:"part"`
+	Directions []DirectionReport `json:"directions"` // those judged, in order; the last is the one used
+	Mould      *MouldReport      `json:"mould,omitempty"`
+	Shot       *material.Shot    `json:"shot,omitempty"`
+	Files      []string          `json:"files,omitempty"` // under out/
+	Warnings   []string          `json:"warnings,omitempty"`
+}
+
+// ReportFormat is the version of Report's layout.
+const ReportFormat = 1
+
+// Reason is one cause of a refusal.
+type Reason struct {
+	What   string      `json:"what"`
+	Words  string      `json:"words"`
+	At     *[3]float64 `json:"at_mm,omitempty"`
+	Facets []int32     `json:"facets,omitempty"` // of the part file, from 0; the first few
+	Of     int         `json:"facets_in_all,omitempty"`
+	Remedy string      `json:"remedy,omitempty"`
+}
+
+// PartReport measures the part.
+type PartReport struct {
+	Name      string     `json:"name"`
+	File      string     `json:"file"`
+	Object    string     `json:"object,omitempty"`
+	Facets    int        `json:"facets"`
+	SizeMM    [3]float64 `json:"size_mm"`
+	VolumeMM3 float64    `json:"volume_mm3"`
+	AreaMM2   float64    `json:"area_mm2"`
+	ShowMM2   float64    `json:"show_area_mm2"`
+	ShowCount int        `json:"show_facets"`
+}
+
+// DirectionReport says how one opening direction was judged.
+type DirectionReport struct {
+	Direction       [3]float64       `json:"direction"`
+	Asked           bool             `json:"asked"`           // given in job.toml
+	Score           *float64         `json:"score,omitempty"` // of the search; less is better
+	OK              bool             `json:"ok"`
+	Words           string           `json:"words"`
+	MinDraftDeg     float64          `json:"min_draft_deg"`
+	HeightMM        float64          `json:"height_mm"`
+	ShadowMM2       float64          `json:"projected_area_mm2"`
+	UndercutAreaMM2 float64          `json:"undercut_area_mm2"`
+	TrappedMM3      float64          `json:"trapped_mm3"`
+	Undercuts       []UndercutReport `json:"undercuts,omitempty"`
+	ToleranceMM     float64          `json:"tolerance_mm"`
+	FlatSplit       string           `json:"flat_split,omitempty"` // what a plain split would do, when it locks
+}
+
+// UndercutReport is one place where the part holds the mould.
+type UndercutReport struct {
+	AreaMM2      float64    `json:"area_mm2"`
+	VolumeMM3    float64    `json:"volume_mm3"`
+	DepthMM      *float64   `json:"depth_mm"` // null for a sealed hollow
+	DepthErrorMM float64    `json:"depth_error_mm"`
+	Sealed       bool       `json:"sealed"`
+	Holds        string     `json:"holds"`
+	CentroidMM   [3]float64 `json:"centroid_mm"`
+	Facets       []int32    `json:"facets"`
+	FacetCount   int        `json:"facet_count"`
+}
+
+// MouldReport describes the mould. Places and sizes are in the mould frame.
+type MouldReport struct {
+	Family       string          `json:"family"`
+	BlockMM      [3]float64      `json:"block_mm"`
+	Scale        [3]float64      `json:"scale"` // of the cavity against the part, per axis of the part
+	LineMM       float64         `json:"parting_line_mm"`
+	LineLoops    int             `json:"parting_loops"`
+	LineOnShowMM float64         `json:"parting_line_on_show_mm"`
+	SurfaceFlat  bool            `json:"parting_surface_flat"`
+	SteepestDeg  float64         `json:"parting_surface_steepest_deg"`
+	Pieces       []PieceReport   `json:"pieces"`
+	Features     []FeatureReport `json:"features"`
+	Ledger       []LedgerReport  `json:"ledger"`
+	Checks       []CheckReport   `json:"checks"`
+	Opening      string          `json:"opening"`
+}
+
+// PieceReport is one printed piece.
+type PieceReport struct {
+	Name      string     `json:"name"`
+	Facets    int        `json:"facets"`
+	VolumeMM3 float64    `json:"volume_mm3"`
+	SizeMM    [3]float64 `json:"size_mm"`
+	Exit      [3]float64 `json:"exit"`
+}
+
+// FeatureReport is one feature of the mould.
+type FeatureReport struct {
+	Name  string     `json:"name"`
+	Kind  string     `json:"kind"`
+	Piece string     `json:"piece"`
+	AtMM  [3]float64 `json:"at_mm"`
+	Words string     `json:"words"`
+}
+
+// LedgerReport is one share of the block.
+type LedgerReport struct {
+	Name      string  `json:"name"`
+	VolumeMM3 float64 `json:"volume_mm3"`
+	Solid     bool    `json:"solid"`
+}
+
+// CheckReport is one check on the finished mould. Limit is what Value was held against.
+type CheckReport struct {
+	Name  string   `json:"name"`
+	OK    bool     `json:"ok"`
+	Value *float64 `json:"value"` // null when there is nothing to measure
+	Limit float64  `json:"limit"`
+	Unit  string   `json:"unit"`
+	Words string   `json:"words"`
+}
+
+// Refusal is the error of a part that cannot be moulded as asked. Report holds the whole judgement.
+type Refusal struct{ Report *Report }
+
+// Refused makes the commands end with the exit code of a refusal.
+func (r *Refusal) Refused() bool { return true }
+
+func (r *Refusal) Error() string {
+	s := "the part cannot be moulded as asked"
+	for _, q := range r.Report.Reasons {
+		s += "\n  " + q.What + ": " + q.Words
+		if q.Remedy != "" {
+			s += "\n    " + q.Remedy
+		}
+	}
+	return s
+}
