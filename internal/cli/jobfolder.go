@@ -16,8 +16,18 @@ func (JobFolders) Create(folder, part string, opt JobOptions) error {
 
 // Run implements Jobs.
 func (JobFolders) Run(ctx context.Context, folder string, progress func(string, float64)) (JobReport, error) {
-	return job.Run(ctx, folder, job.RunOptions{Progress: progress})
+	rep, err := job.Run(ctx, folder, job.RunOptions{Progress: progress})
+	if rep == nil {
+		return nil, err
+	}
+	return rep, err
 }
 
 // Load implements Jobs.
-func (JobFolders) Load(folder string) (JobReport, error) { return job.LastReport(folder) }
+func (JobFolders) Load(folder string) (JobReport, error) {
+	rep, err := job.LastReport(folder)
+	if err != nil {
+		return nil, err
+	}
+	return rep, nil
+}

@@ -32,7 +32,7 @@ func (o RunOptions) stage(name string, from, to float64) func(float64) {
 }
 
 // Run does the whole job and writes out/. When the part cannot be moulded as asked, the error is a
-// *Refusal, and out/ holds the report alone. Any other error leaves out/ as it was.
+// *Refusal beside the report, and out/ holds the report alone. Any other error leaves out/ as it was.
 func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 	f, err := Load(folder)
 	if err != nil {
@@ -65,7 +65,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 		if err := writeRefusal(folder, rep); err != nil {
 			return nil, err
 		}
-		return nil, &Refusal{rep}
+		return rep, &Refusal{rep}
 	}
 	rep.Mould = mouldReport(mould)
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
