@@ -117,6 +117,9 @@ func TestSectionDrawingSaysWhatItShows(t *testing.T) {
 			t.Errorf("the section lacks %s", want)
 		}
 	}
+	if n := strings.Count(svg, ">key 10°<"); n != 1 {
+		t.Errorf("two equal keys are labelled %d times", n)
+	}
 	if strings.Contains(svg, "far away") {
 		t.Error("a label 30 mm off the plane is drawn")
 	}
