@@ -125,6 +125,68 @@ func TestSectionDrawingSaysWhatItShows(t *testing.T) {
 	}
 }
 
+// The table has each spot's place from the block's lower left corner, and each way of making once.
+func TestPlanTable(t *testing.T) {
+	words := map[string]int{}
+	var all strings.Builder
+	for _, it := range sampleSheets(t)["plan"].items {
+		if x, ok := it.(Text); ok {
+			words[x.Words]++
+			all.WriteString(x.Words + " ")
+		}
+	}
+	// Bolts stand at ±36 in a block of ±42: 6 and 78 mm from the corner. Marks stand on the view too.
+	for w, n := range map[string]int{"A1": 2, "A3": 2, "K1": 2, "K2": 2, "6": 4, "78": 4, "bolt": 4, "K1 K2: cone, 8 mm, 8° draft": 1, "parting line": 1} {
+		if words[w] != n {
+			t.Errorf("%q stands %d times, want %d", w, words[w], n)
+		}
+	}
+	if s := all.String(); !strings.Contains(s, "A1 A2 A3 A4: M5 × 25 cap screw") || !strings.Contains(s, "a standard length reaches") {
+		t.Errorf("the bolts' description is not whole: %s", s)
+	}
+}
+
+func TestLongTableCountsWhatIsLeftOut(t *testing.T) {
+	opt := PlanOptions{Block: rect(0, 0, 100, 100)}
+	for i := range 200 {
+		opt.Spots = append(opt.Spots, Spot{Name: "bolt", DiameterMM: 1, At: r2.Vec{X: float64(i % 10 * 10), Y: float64(i / 10 * 5)}})
+	}
+	d, err := PlanDrawing(opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, more := 0, 0
+	for _, it := range d.items {
+		if x, ok := it.(Text); ok {
+			if x.Words == "bolt" {
+				rows++
+			}
+			if n, err := fmt.Sscanf(x.Words, "and %d more", &more); n == 1 && err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if rows == 0 || rows+more != 200 {
+		t.Errorf("%d rows and %d more, want 200 in all", rows, more)
+	}
+}
+
+func TestLinesBreakAtSpaces(t *testing.T) {
+	x := Text{Words: "one two three four five six seven", HeightMM: 2}
+	got := x.lines(20, 9)
+	if strings.Join(got, " ") != x.Words || len(got) < 2 {
+		t.Errorf("lines %q", got)
+	}
+	for _, l := range append(got, x.lines(20, 2)...) {
+		if w := (Text{Words: l, HeightMM: 2}).WidthMM(); w > 20 {
+			t.Errorf("%q is %g mm long", l, w)
+		}
+	}
+	if cut := x.lines(20, 2); len(cut) != 2 || !strings.HasSuffix(cut[1], "…") {
+		t.Errorf("cut lines %q", cut)
+	}
+}
+
 func TestSheetsRepeatByteForByte(t *testing.T) {
 	render := func() (out [][]byte) {
 		s := sampleSheets(t)

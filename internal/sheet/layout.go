@@ -80,8 +80,8 @@ type mark struct {
 }
 
 // labels stacks the labels in a column on the right, in the order of their spots' heights so that
-// leaders seldom cross, and spreads them where they would touch.
-func (d *Drawing) labels(v view, marks []mark) {
+// leaders seldom cross, and spreads them where they would touch. They end before right.
+func (d *Drawing) labels(v view, marks []mark, right float64) {
 	slices.SortStableFunc(marks, func(a, b mark) int {
 		switch {
 		case a.spot.Y != b.spot.Y:
@@ -96,7 +96,6 @@ func (d *Drawing) labels(v view, marks []mark) {
 		}
 		return 0
 	})
-	_, _, right, _ := d.frame()
 	for i, y := range spread(marks, v.top, v.bottom) {
 		m := marks[i]
 		end := r2.Vec{X: v.labelX, Y: y}

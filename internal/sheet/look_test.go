@@ -3,6 +3,7 @@ package sheet
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"image/png"
 	"os"
 	"path/filepath"
@@ -29,10 +30,10 @@ func sampleSheets(t testing.TB) map[string]*Drawing {
 	h.Subject, h.Sheet = "Parting surface of the lower half, seen from above", "2 / 2"
 	var spots []Spot
 	for _, p := range []r2.Vec{{X: -36, Y: -36}, {X: 36, Y: -36}, {X: 36, Y: 36}, {X: -36, Y: 36}} {
-		spots = append(spots, Spot{Name: "bolt M5", Size: "ø5.5", At: p, DiameterMM: 5.5})
+		spots = append(spots, Spot{Name: "bolt", Size: "M5 × 25 cap screw (ISO 4762), hex nut (ISO 4032), washer (ISO 7089) under the head; hole 5.5 mm (ISO 273 medium), grip 18.5 mm, nut pocket 5.7 mm deep (0.7 mm more than the nut needs, so that a standard length reaches)", At: p, DiameterMM: 5.5})
 	}
 	for _, p := range []r2.Vec{{X: 0, Y: -38}, {X: 0, Y: 38}} {
-		spots = append(spots, Spot{Name: "key", Size: "ø8", At: p, DiameterMM: 8})
+		spots = append(spots, Spot{Mark: fmt.Sprintf("K%d", len(spots)-3), Name: "key", Size: "cone, 8 mm, 8° draft", At: p, DiameterMM: 8})
 	}
 	spots = append(spots, Spot{Name: "pry slot", Size: "12 × 4", At: r2.Vec{X: 38}, WidthMM: 4, HeightMM: 12})
 	plan, err := PlanDrawing(PlanOptions{Head: h, Block: rect(-42, -42, 42, 42), Spots: spots,

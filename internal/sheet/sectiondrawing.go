@@ -97,7 +97,8 @@ func SectionDrawing(ctx context.Context, pieces []Piece, p Plane, opt SectionOpt
 		}
 	}
 	d.sectionDimensions(v, cuts, cavity)
-	d.labels(v, marks)
+	_, _, right, _ := d.frame()
+	d.labels(v, marks, right)
 	d.caption(v, opt.Head.Subject)
 	return d, nil
 }
