@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 	"mouldwright/internal/opening"
 	"mouldwright/internal/solid"
@@ -90,7 +91,7 @@ func judge(ctx context.Context, p *part, f *File, c candidate) (DirectionReport,
 			break
 		}
 		q := UndercutReport{AreaMM2: u.AreaMM2, VolumeMM3: u.VolumeMM3, DepthErrorMM: u.DepthErrorMM, Sealed: u.Sealed, Holds: u.Holds.String(),
-			CentroidMM: array(u.Centroid), FacetCount: len(u.Facets), Facets: p.original(u.Facets[:min(mostFacets, len(u.Facets))])}
+			AtMM: array(placeOf(p.mesh, u.Facets)), LowMM: array(u.Bounds.Min), HighMM: array(u.Bounds.Max), FacetCount: len(u.Facets), Facets: p.original(u.Facets[:min(mostFacets, len(u.Facets))])}
 		if !u.Sealed {
 			depth := u.DepthMM
 			q.DepthMM = &depth
@@ -99,6 +100,18 @@ func judge(ctx context.Context, p *part, f *File, c candidate) (DirectionReport,
 	}
 	out.Words = directionWords(rep, f)
 	return out, nil
+}
+
+// placeOf is the middle of the largest of some facets: a place that really lies on the surface, which
+// the middle of a whole ring does not.
+func placeOf(m *mesh.Mesh, facets []int32) (at r3.Vec) {
+	largest := -1.0
+	for _, f := range facets {
+		if t := m.Facet(int(f)); t.Area() > largest {
+			largest, at = t.Area(), t.Centroid()
+		}
+	}
+	return at
 }
 
 func directionWords(rep *mouldability.Report, f *File) string {
@@ -159,7 +172,7 @@ func explainLock(ctx context.Context, pool *solid.Pool, p *part, f *File, d *Dir
 func lockReasons(d DirectionReport) []Reason {
 	var out []Reason
 	for _, u := range d.Undercuts {
-		at := u.CentroidMM
+		at := u.AtMM
 		r := Reason{What: "undercut", At: &at, Facets: u.Facets, Of: u.FacetCount}
 		switch {
 		case u.Sealed:
@@ -167,7 +180,7 @@ func lockReasons(d DirectionReport) []Reason {
 			r.Words = fmt.Sprintf("%.1f mm³ inside the part that no mould piece reaches, round x %.2f, y %.2f, z %.2f mm", u.VolumeMM3, at[0], at[1], at[2])
 			r.Remedy = "open the hollow to the outside, fill it, or cast the part in two"
 		default:
-			r.Words = fmt.Sprintf("%.3f ± %.3f mm deep, %.1f mm² caught (%s, first: %s), round x %.2f, y %.2f, z %.2f mm; it holds %s",
+			r.Words = fmt.Sprintf("%.3f ± %.3f mm deep, %.1f mm² caught (%s, first: %s), among others at x %.2f, y %.2f, z %.2f mm; it holds %s",
 				*u.DepthMM, u.DepthErrorMM, u.AreaMM2, plural(u.FacetCount, "facet"), first(u.Facets), at[0], at[1], at[2], u.Holds)
 			r.Remedy = "turn its draft the other way, or mould it with a flexible insert"
 		}

@@ -71,7 +71,9 @@ type UndercutReport struct {
 	DepthErrorMM float64    `json:"depth_error_mm"`
 	Sealed       bool       `json:"sealed"`
 	Holds        string     `json:"holds"`
-	CentroidMM   [3]float64 `json:"centroid_mm"`
+	AtMM         [3]float64 `json:"at_mm"`  // a place on its surface
+	LowMM        [3]float64 `json:"low_mm"` // the box around its surface
+	HighMM       [3]float64 `json:"high_mm"`
 	Facets       []int32    `json:"facets"`
 	FacetCount   int        `json:"facet_count"`
 }

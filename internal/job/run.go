@@ -68,6 +68,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 		return rep, &Refusal{rep}
 	}
 	rep.Mould = mouldReport(mould)
+	rep.Warnings = append(rep.Warnings, mould.Notes...)
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
 		return nil, err
 	}

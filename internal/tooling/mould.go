@@ -28,6 +28,7 @@ type Mould struct {
 	Ledger   []LedgerLine
 	Opening  *opening.Comparison
 	Checks   []Check
+	Notes    []string // what the maker should know of a mould that passes
 }
 
 // Placing takes the maker's coordinates to the mould frame: scale, turn, turn about z, shift.

@@ -3,6 +3,7 @@ package tooling
 import (
 	"fmt"
 
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -51,9 +52,9 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 		}
 	}
 	for _, h := range []Half{Lower, Upper} {
-		m, err := halves[h].Mesh()
+		m, err := cleanMesh(halves[h])
 		if err != nil {
-			return fmt.Errorf("tooling: %w", err)
+			return fmt.Errorf("tooling: %s half: %w", h, err)
 		}
 		exit := r3.Vec{Z: 1}
 		if h == Lower {
@@ -63,6 +64,15 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 	}
 	b.opt.tell("adding up volumes", 0.6)
 	return b.account(k, halves, append(dry, wet...))
+}
+
+// cleanMesh is a finished piece's surface without the seams that booleans leave inside flat faces.
+func cleanMesh(s *solid.Solid) (*mesh.Mesh, error) {
+	c, err := s.Clean()
+	if err != nil {
+		return nil, err
+	}
+	return c.Mesh()
 }
 
 func allTools(shares []share) (all []Tool) {

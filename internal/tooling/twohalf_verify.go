@@ -19,13 +19,17 @@ func (b *twoHalves) verify(ctx context.Context) error {
 		if err := b.sound(ctx, p); err != nil {
 			return err
 		}
-		w, err := thinnestWall(ctx, b.dry[h], m.Surface, b.parting.Mesh, facetsOf(b.parting.Upper, Half(h)))
+		w, err := thinnestWalls(ctx, b.dry[h], m.Surface, b.parting.Mesh, facetsOf(b.parting.Upper, Half(h)))
 		if err != nil {
 			return err
 		}
-		m.Checks = append(m.Checks, Check{Name: p.Name + ": thinnest wall", OK: w.ThicknessMM >= b.opt.LeastWallMM, Value: w.ThicknessMM,
+		m.Checks = append(m.Checks, Check{Name: p.Name + ": thinnest wall", OK: w.Shell.ThicknessMM >= b.opt.LeastWallMM, Value: w.Shell.ThicknessMM,
 			Limit: b.opt.LeastWallMM, Unit: "mm",
-			Words: fmt.Sprintf("%.2f mm at x %.1f, y %.1f, z %.1f mm, looked at in %d places", w.ThicknessMM, w.At.X, w.At.Y, w.At.Z, w.Rays)})
+			Words: fmt.Sprintf("%.2f mm at %s, looked at in %d places", w.Shell.ThicknessMM, placeWords(w.Shell.At), w.Rays)})
+		if w.Rib.ThicknessMM < b.opt.LeastWallMM {
+			m.Notes = append(m.Notes, fmt.Sprintf("%s: a ridge of the mould is only %.2f mm thick at %s (mould frame), thinner than the %.1f mm that prints soundly: it may come out rough or break off",
+				p.Name, w.Rib.ThicknessMM, placeWords(w.Rib.At), b.opt.LeastWallMM))
+		}
 		if c, asked := fits(p, b.opt.BuildVolumeMM); asked {
 			m.Checks = append(m.Checks, c)
 		}
@@ -34,6 +38,8 @@ func (b *twoHalves) verify(ctx context.Context) error {
 	b.opt.tell("proving that it opens", 0.8)
 	return b.proveOpening(ctx)
 }
+
+func placeWords(v r3.Vec) string { return fmt.Sprintf("x %.1f, y %.1f, z %.1f mm", v.X, v.Y, v.Z) }
 
 // sound checks a piece's mesh as a reader would.
 func (b *twoHalves) sound(ctx context.Context, p Piece) error {
