@@ -48,7 +48,7 @@ func beam() *mesh.Mesh {
 		m.Tris = append(m.Tris, [3]uint32{i, j + n, j}, [3]uint32{i, i + n, j + n})
 	}
 	// The ends: flanges and web, as polygons that use every vertex on their sides.
-	for _, poly := range [][]uint32{{0, 1, 2, 3, 10, 11}, {3, 4, 9, 10}, {4, 5, 6, 7, 8, 9}} {
+	for _, poly := range [][]uint32{{0, 1, 2, 3, 10, 11}, {3, 4, 9, 10}, {7, 8, 9, 4, 5, 6}} {
 		for k := 1; k+1 < len(poly); k++ {
 			a, b, c := poly[0], poly[k], poly[k+1]
 			m.Tris = append(m.Tris, [3]uint32{a, c, b}, [3]uint32{a + n, b + n, c + n})
