@@ -13,8 +13,8 @@ import (
 // DefaultDepthCells is how many grid cells an undercut is divided into to find its depth.
 const DefaultDepthCells = 40000
 
-// maxDepthCells bounds the refinement that a long narrow undercut asks for.
-const maxDepthCells = 400000
+// finerThanAsked bounds the cells that a long narrow undercut may take, as a multiple of those asked.
+const finerThanAsked = 10
 
 // diver finds the depth of an undercut: it cuts the projection into square cells, lists the layers
 // of air in each column, and lets a front run through connected layers from those that are open
@@ -27,7 +27,8 @@ type diver struct {
 
 	h     float64 // cell size in mm
 	cells []cellKey
-	first []int32 // first layer of each cell
+	first []int32    // first layer of each cell
+	sides [][4]int32 // cells to the left, right, below, above; −1 for none
 	air   []layer
 	cross []crossing
 }
@@ -39,7 +40,10 @@ type cellKey struct {
 }
 
 func (k cellKey) compare(o cellKey) int {
-	return cmp.Or(cmp.Compare(k.row, o.row), cmp.Compare(k.col, o.col))
+	if k.row != o.row {
+		return cmp.Compare(k.row, o.row)
+	}
+	return cmp.Compare(k.col, o.col)
 }
 
 // crossing is where a column passes a facet.
@@ -72,8 +76,9 @@ func (d *diver) dive(ctx context.Context, id int32, u *Undercut, want int) {
 	diag := r2.Norm(r2.Sub(hi, lo))
 	width := u.FloorMM2 / diag
 	// A narrow band needs cells by its width, a compact one by its area.
-	d.h = max(min(math.Sqrt(u.FloorMM2/float64(want)), width/10), math.Sqrt(u.FloorMM2/maxDepthCells), diag/1e6)
+	d.h = max(min(math.Sqrt(u.FloorMM2/float64(want)), width/10), math.Sqrt(u.FloorMM2/float64(finerThanAsked*want)), diag/1e6)
 	d.columns(u.pieces)
+	d.linkSides()
 	d.pass(id)
 	d.layers()
 	deepest := d.march(ctx, u)
@@ -107,6 +112,25 @@ func (d *diver) columns(pieces [][]r2.Vec) {
 	}
 	slices.SortStableFunc(inside, cellKey.compare) // stable: the mark of being inside comes first
 	d.cells = slices.CompactFunc(inside, func(a, b cellKey) bool { return a.compare(b) == 0 })
+}
+
+// linkSides finds the cells beside each cell, by one sweep with a second place one row behind.
+func (d *diver) linkSides() {
+	d.sides = slices.Grow(d.sides[:0], len(d.cells))[:len(d.cells)]
+	below := 0
+	for i, k := range d.cells {
+		d.sides[i] = [4]int32{-1, -1, -1, -1}
+		if i > 0 && d.cells[i-1].row == k.row && d.cells[i-1].col == k.col-1 {
+			d.sides[i][0], d.sides[i-1][1] = int32(i-1), int32(i)
+		}
+		want := cellKey{row: k.row - 1, col: k.col}
+		for d.cells[below].compare(want) < 0 {
+			below++
+		}
+		if d.cells[below].compare(want) == 0 {
+			d.sides[i][2], d.sides[below][3] = int32(below), int32(i)
+		}
+	}
 }
 
 func (d *diver) cellAt(x float64) int32 { return int32(math.Floor(x / d.h)) }
@@ -161,7 +185,10 @@ func (d *diver) pass(id int32) {
 		i = j
 	}
 	slices.SortFunc(d.cross, func(a, b crossing) int {
-		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.z, b.z), cmp.Compare(a.facet, b.facet))
+		if a.cell != b.cell {
+			return cmp.Compare(a.cell, b.cell)
+		}
+		return cmp.Or(cmp.Compare(a.z, b.z), cmp.Compare(a.facet, b.facet))
 	})
 }
 
@@ -291,19 +318,16 @@ func (d *diver) arrive(n int32) float64 {
 // neighbours visits the layers in the four cells around that air can pass to from layer i.
 func (d *diver) neighbours(i int32, visit func(n int32, axis int)) {
 	l := &d.air[i]
-	k := d.cells[l.cell]
-	for axis, step := range [2]cellKey{{col: 1}, {row: 1}} {
-		for _, s := range [2]int32{-1, 1} {
-			c, ok := d.find(cellKey{row: k.row + s*step.row, col: k.col + s*step.col})
-			if !ok {
-				continue
-			}
-			for n := d.first[c]; n < d.first[c+1]; n++ {
-				o := &d.air[n]
-				// In a thin sloping void neighbours need not overlap: the same floor or roof joins them.
-				if min(l.hi, o.hi) > max(l.lo, o.lo) || l.floor >= 0 && l.floor == o.floor || l.roof >= 0 && l.roof == o.roof {
-					visit(n, axis)
-				}
+	for k, c := range d.sides[l.cell] {
+		if c < 0 {
+			continue
+		}
+		axis := k / 2
+		for n := d.first[c]; n < d.first[c+1]; n++ {
+			o := &d.air[n]
+			// In a thin sloping void neighbours need not overlap: the same floor or roof joins them.
+			if min(l.hi, o.hi) > max(l.lo, o.lo) || l.floor >= 0 && l.floor == o.floor || l.roof >= 0 && l.roof == o.roof {
+				visit(n, axis)
 			}
 		}
 	}
@@ -320,7 +344,7 @@ type front []arrival
 
 func (q front) Len() int { return len(q) }
 func (q front) Less(a, b int) bool {
-	return cmp.Or(cmp.Compare(q[a].at, q[b].at), cmp.Compare(q[a].layer, q[b].layer)) < 0
+	return q[a].at < q[b].at || q[a].at == q[b].at && q[a].layer < q[b].layer
 }
 func (q front) Swap(a, b int) { q[a], q[b] = q[b], q[a] }
 func (q *front) Push(x any)   { *q = append(*q, x.(arrival)) }
