@@ -147,8 +147,11 @@ func aim(shown []Shown, v View) (camera, error) {
 	lo := r3.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}
 	hi := r3.Scale(-1, lo)
 	for _, s := range shown {
-		for _, t := range s.Mesh.Tris {
+		for f, t := range s.Mesh.Tris {
 			for _, i := range t {
+				if int(i) >= len(s.Mesh.Verts) {
+					return c, fmt.Errorf("picture: facet %d of %s uses vertex %d of %d", f, s.Name, i, len(s.Mesh.Verts))
+				}
 				p := c.turned(r3.Add(s.Mesh.Verts[i], s.Offset))
 				if !finite(p) {
 					return c, fmt.Errorf("picture: a vertex of %s is not finite", s.Name)

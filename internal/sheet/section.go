@@ -117,6 +117,9 @@ func cut(ctx context.Context, m *mesh.Mesh, p Plane) (*cutting, error) {
 		if f%checkEvery == 0 && ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
+		if max(t[0], t[1], t[2]) >= uint32(len(side)) {
+			return nil, fmt.Errorf("facet %d uses vertex %d of %d", f, max(t[0], t[1], t[2]), len(side))
+		}
 		if side[t[0]] == side[t[1]] && side[t[1]] == side[t[2]] {
 			continue
 		}

@@ -198,6 +198,13 @@ func TestSectionRefusesBadInput(t *testing.T) {
 	if _, err := Section(context.Background(), b, Plane{U: r3.Vec{X: 2}, V: r3.Vec{Y: 1}}); err == nil {
 		t.Error("long axis: no error")
 	}
+	wild := &mesh.Mesh{Verts: b.Verts, Tris: append([][3]uint32{{0, 1, 99}}, b.Tris...)}
+	if _, err := Section(context.Background(), wild, level(7)); err == nil {
+		t.Error("a vertex that is not there: no error")
+	}
+	if _, err := Picture(context.Background(), []Shown{{Mesh: wild}}, View{}); err == nil {
+		t.Error("a vertex that is not there: a picture")
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	if _, err := Section(ctx, b, level(7)); !errors.Is(err, context.Canceled) {
