@@ -1,10 +1,17 @@
-# Targets: deps (fetch what the build embeds), build, test, lint, demo.
+# make demo   the main job on the demo; results in demo/out
+# make test   every check; .ci/run does just this
+# make build  bin/mouldwright
+# make bench  the benchmarks (minutes)
+# make deps   what the build embeds; make testdeps: what only the checks need
 
 GO ?= go
 WASM = internal/solid/manifold.wasm
+MESHES = bench/realmeshes/node_modules/.package-lock.json
 NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit --no-fund
+# Debian packages that only the checks use: a second opinion on meshes, and meshes nobody here made.
+DEBIAN = admesh assimp-testmodels
 
-.PHONY: all deps build test lint demo
+.PHONY: all deps testdeps build test lint demo bench realmeshes
 
 all: build
 
@@ -20,16 +27,35 @@ node_modules/manifold-3d/manifold.wasm: package.json package-lock.json
 	npm ci $(NPM_FLAGS)
 	touch $@
 
-build: deps
-	$(GO) build ./...
+testdeps: $(MESHES)
+	@missing=$$(for p in $(DEBIAN); do dpkg -s $$p >/dev/null 2>&1 || echo $$p; done); \
+	if [ -n "$$missing" ]; then \
+		if [ "$$(id -u)" -ne 0 ]; then echo "install first: sudo apt-get install $$missing" >&2; exit 1; fi; \
+		apt-get update && DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends $$missing; \
+	fi
 
-test: deps
-	$(GO) test ./...
+$(MESHES): bench/realmeshes/package.json bench/realmeshes/package-lock.json
+	cd bench/realmeshes && npm ci $(NPM_FLAGS)
+	touch $@
+
+build: deps
+	$(GO) build -o bin/mouldwright ./cmd/mouldwright
+
+# -timeout guards against a hang; it is not a speed test.
+test: lint testdeps
+	CI=true $(GO) test -timeout 20m ./...
 
 lint: deps
-	test -z "$$(gofmt -l cmd internal demo 2>/dev/null)"
+	@files=$$(gofmt -l cmd internal demo bench); if [ -n "$$files" ]; then echo "gofmt needed:" $$files >&2; exit 1; fi
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
 
 demo: build
-	@echo "demo: not written yet" >&2; exit 1
+	GO="$(GO)" demo/demo.sh
+
+bench: deps
+	$(GO) test -run '^$$' -bench . -benchtime 1x -timeout 60m ./...
+
+# The table of docs/realmeshes.md, made anew.
+realmeshes: build testdeps
+	$(GO) run ./bench/realmeshes

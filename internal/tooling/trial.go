@@ -72,15 +72,22 @@ func flatHalves(ctx context.Context, pool *solid.Pool, m *mesh.Mesh, z float64) 
 		}
 		low, high := box, box
 		low.Max.Z, high.Min.Z = z, z
+		lowMain, lowIslands, err := halfOf(k, low, part)
+		if err != nil {
+			return err
+		}
+		highMain, highIslands, err := halfOf(k, high, part)
+		if err != nil {
+			return err
+		}
+		// What the split leaves lying loose inside the part hangs on the other half.
 		for _, h := range []struct {
-			box r3.Box
-			out **mesh.Mesh
-		}{{low, &lower}, {high, &upper}} {
-			s, err := k.Box(h.box)
+			main    *solid.Solid
+			islands []*solid.Solid
+			out     **mesh.Mesh
+		}{{lowMain, highIslands, &lower}, {highMain, lowIslands, &upper}} {
+			s, err := h.main.Union(h.islands...)
 			if err != nil {
-				return err
-			}
-			if s, err = s.Subtract(part); err != nil {
 				return err
 			}
 			if *h.out, err = s.Mesh(); err != nil {
@@ -93,4 +100,34 @@ func flatHalves(ctx context.Context, pool *solid.Pool, m *mesh.Mesh, z float64) 
 		return nil, nil, fmt.Errorf("tooling: flat split: %w", err)
 	}
 	return lower, upper, nil
+}
+
+// halfOf takes the part out of one side of a split block, and tells the piece that reaches the block's
+// outside from islands that do not.
+func halfOf(k *solid.Kernel, box r3.Box, part *solid.Solid) (main *solid.Solid, islands []*solid.Solid, err error) {
+	s, err := k.Box(box)
+	if err != nil {
+		return nil, nil, err
+	}
+	if s, err = s.Subtract(part); err != nil {
+		return nil, nil, err
+	}
+	pieces, err := s.Parts()
+	if err != nil {
+		return nil, nil, err
+	}
+	var outside []*solid.Solid
+	for _, p := range pieces {
+		b, err := p.Bounds()
+		if err != nil {
+			return nil, nil, err
+		}
+		if b.Min.X <= box.Min.X && b.Max.X >= box.Max.X && b.Min.Y <= box.Min.Y && b.Max.Y >= box.Max.Y {
+			outside = append(outside, p)
+		} else {
+			islands = append(islands, p)
+		}
+	}
+	main, err = k.Union(outside...)
+	return main, islands, err
 }
