@@ -70,6 +70,25 @@ func SectionDrawing(ctx context.Context, pieces []Piece, p Plane, opt SectionOpt
 		return nil, fmt.Errorf("section drawing: %w", err)
 	}
 	d.titleBlock(opt.Head, v.scale.String())
+	marks := d.drawCuts(v, cuts, &cavity)
+	near := opt.NearMM
+	if near == 0 {
+		near = 0.5
+	}
+	for _, l := range opt.Labels {
+		if math.Abs(r3.Dot(p.normal(), r3.Sub(l.At, p.Origin))) <= near {
+			marks = addMark(marks, mark{v.at(p.flat(l.At)), l.Words})
+		}
+	}
+	d.sectionDimensions(v, cuts, cavity)
+	_, _, right, _ := d.frame()
+	d.labels(v, marks, right)
+	d.caption(v, opt.Head.Subject)
+	return d, nil
+}
+
+// drawCuts draws the cavity's tint and the cut faces, and gives a mark inside each.
+func (d *Drawing) drawCuts(v view, cuts []cutPiece, cavity *cutPiece) []mark {
 	cavity.paper = v.onPaper(cavity.loops)
 	d.Fill(tint, cavity.paper...)
 	var marks []mark
@@ -87,20 +106,7 @@ func SectionDrawing(ctx context.Context, pieces []Piece, p Plane, opt SectionOpt
 	if spot, ok := spotInside(cavity.paper); ok {
 		marks = append(marks, mark{spot, cavity.name})
 	}
-	near := opt.NearMM
-	if near == 0 {
-		near = 0.5
-	}
-	for _, l := range opt.Labels {
-		if math.Abs(r3.Dot(p.normal(), r3.Sub(l.At, p.Origin))) <= near {
-			marks = addMark(marks, mark{v.at(p.flat(l.At)), l.Words})
-		}
-	}
-	d.sectionDimensions(v, cuts, cavity)
-	_, _, right, _ := d.frame()
-	d.labels(v, marks, right)
-	d.caption(v, opt.Head.Subject)
-	return d, nil
+	return marks
 }
 
 // addMark adds a mark, or where one with the same words stands already keeps the nearer to the
