@@ -97,23 +97,22 @@ func (d *Drawing) table(spots []Spot, zero r2.Vec) float64 {
 	return y
 }
 
-// descriptions says for each kind of spot which marks are made so.
+// descriptions says for each way of making which marks are made so.
 func descriptions(spots []Spot) []string {
-	var kinds []string
-	marks, size := map[string][]string{}, map[string]string{}
+	var sizes []string
+	marks := map[string][]string{}
 	for _, s := range spots {
 		if s.Size == "" {
 			continue
 		}
-		k := s.kind()
-		if marks[k] == nil {
-			kinds = append(kinds, k)
+		if marks[s.Size] == nil {
+			sizes = append(sizes, s.Size)
 		}
-		marks[k], size[k] = append(marks[k], s.Mark), s.Size
+		marks[s.Size] = append(marks[s.Size], s.Mark)
 	}
-	out := make([]string, len(kinds))
-	for i, k := range kinds {
-		out[i] = strings.Join(marks[k], " ") + ": " + size[k]
+	out := make([]string, len(sizes))
+	for i, size := range sizes {
+		out[i] = strings.Join(marks[size], " ") + ": " + size
 	}
 	return out
 }
