@@ -235,7 +235,8 @@ func (w *catcher) found(piece []r2.Vec, m moments, nearest int32) {
 	if p.facing[c.facet] == Up { // the floor of a void is enough to find its depth
 		c.pieces = append(c.pieces, keep)
 	}
-	if w.linked[nearest] != c.facet+1 {
+	// A link must be wider than the noise, or rounding would join voids that only touch.
+	if w.linked[nearest] != c.facet+1 && narrowness(piece) > p.noise {
 		w.linked[nearest] = c.facet + 1
 		c.links = append(c.links, nearest)
 	}

@@ -19,14 +19,13 @@ type patch struct {
 }
 
 // coverer finds the union of patches: exactly, with no grid. It halves the domain until few patches
-// are left in each half, then takes them one by one off what is still free.
+// are left in each half, then takes off each what nearer ones hide.
 type coverer struct {
 	store polygons
 	free  [][]r2.Vec
 	spare [][]r2.Vec
 	tiny  float64 // mm², less than rounding leaves behind
-	// found is called with each convex piece of the union once, and with the nearest covering facet
-	// at its middle.
+	// found is called with each convex piece of the union once, and with the facet met first there.
 	found func(piece []r2.Vec, m moments, nearest int32)
 }
 
@@ -45,7 +44,7 @@ func (c *coverer) cover(dom []r2.Vec, ps []patch, depth int) {
 	}
 	ps = hideBehind(ps, area)
 	if len(ps) <= leafPatches || depth == maxHalvings {
-		c.leaf(dom, ps)
+		c.leaf(ps)
 		return
 	}
 	b := boxOf(dom)
@@ -100,50 +99,51 @@ func gapRange(p patch) (lo, hi float64) {
 	return lo, hi
 }
 
-func (c *coverer) leaf(dom []r2.Vec, ps []patch) {
-	c.free = append(c.free[:0], dom)
-	for _, p := range ps {
-		next := c.spare[:0]
-		for _, r := range c.free {
-			for k := 0; k < len(p.sides) && r != nil; k++ {
-				if out := c.store.clip(r, p.sides[k].other()); out != nil && momentsOf(out).A > c.tiny {
-					next = append(next, out)
-				}
-				r = c.store.clip(r, p.sides[k])
-			}
-			if r == nil {
+// leaf takes off each patch what nearer patches hide of it. What is left of all of them is the lower
+// envelope: the union, cut by which facet is met first.
+func (c *coverer) leaf(ps []patch) {
+	for i := range ps {
+		p := &ps[i]
+		c.free = append(c.free[:0], p.poly)
+		for j := range ps {
+			if i == j || len(c.free) == 0 {
 				continue
 			}
+			q := &ps[j]
+			nearer := side{r2.Vec{X: p.gap.X - q.gap.X, Y: p.gap.Y - q.gap.Y}, p.gap.C - q.gap.C}
+			if nearer == (side{}) && i < j { // the same plane: the first one has it
+				continue
+			}
+			c.takeOff([5]side{q.sides[0], q.sides[1], q.sides[2], q.sides[3], nearer})
+		}
+		for _, r := range c.free {
 			if m := momentsOf(r); m.A > c.tiny {
-				mid := r2.Vec{X: m.X / m.A, Y: m.Y / m.A}
-				c.found(r, m, nearest(ps, mid, p.by))
+				c.found(r, m, p.by)
 			}
 		}
-		c.free, c.spare = next, c.free
 	}
 }
 
-// nearest is the patch with the least gap at v, which lies in the patch of facet by.
-func nearest(ps []patch, v r2.Vec, by int32) int32 {
-	best, gap := by, math.Inf(1)
-	for _, p := range ps {
-		if p.by == by {
-			gap = min(gap, p.gap.at(v))
+// takeOff removes the convex region within all sides from what is free.
+func (c *coverer) takeOff(sides [5]side) {
+	next := c.spare[:0]
+	for _, r := range c.free {
+		mark := len(c.store.pts)
+		in := r
+		for k := 0; k < len(sides) && in != nil; k++ {
+			in = c.store.clip(in, sides[k])
+		}
+		if in == nil || momentsOf(in).A <= c.tiny { // apart: cutting would only make splinters
+			c.store.pts = c.store.pts[:mark]
+			next = append(next, r)
+			continue
+		}
+		for k := 0; k < len(sides) && r != nil; k++ {
+			if out := c.store.clip(r, sides[k].other()); out != nil && momentsOf(out).A > c.tiny {
+				next = append(next, out)
+			}
+			r = c.store.clip(r, sides[k])
 		}
 	}
-	for _, p := range ps {
-		if g := p.gap.at(v); g < gap && p.contains(v) {
-			best, gap = p.by, g
-		}
-	}
-	return best
-}
-
-func (p *patch) contains(v r2.Vec) bool {
-	for _, h := range p.sides {
-		if h.at(v) < 0 {
-			return false
-		}
-	}
-	return true
+	c.free, c.spare = next, c.free
 }
