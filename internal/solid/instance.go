@@ -7,6 +7,7 @@ import (
 
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/api"
+	"github.com/tetratelabs/wazero/experimental"
 )
 
 // instance is one running copy of the library with its own heap. It serves one goroutine at a time.
@@ -27,7 +28,8 @@ func runtimeConfig(cache wazero.CompilationCache) wazero.RuntimeConfig {
 
 // startInstance compiles (or takes from the cache) and starts the library.
 func startInstance(cache wazero.CompilationCache, maxHeap uint64) (in *instance, err error) {
-	ctx := context.Background() // a start takes well under a second once compiled
+	// A start takes well under a second once compiled, so nothing need cancel it.
+	ctx := experimental.WithMemoryAllocator(context.Background(), experimental.MemoryAllocatorFunc(reserve))
 	in = &instance{rt: wazero.NewRuntimeWithConfig(ctx, runtimeConfig(cache)), h: newHost(maxHeap)}
 	defer func() {
 		if r := recover(); r != nil {
