@@ -15,6 +15,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
+#include <ctime>
 #include <limits>
 #include <pmmintrin.h>
 #include <string>
@@ -119,10 +120,11 @@ static void stream(const Input &in, RTCScene scene, V d, const Batch &b, uint8_t
 
 using Answer = void (*)(const Input &, RTCScene, V, const Batch &, uint8_t *);
 
-static double run(const Input &in, RTCScene scene, Answer answer, size_t dirs, int threads, std::vector<uint8_t> &bits) {
+static double run(const Input &in, RTCScene scene, Answer answer, size_t dirs, int threads, std::vector<uint8_t> &bits, double &cpu) {
   size_t bytes = (in.tris.size() + 7) / 8;
   bits.assign(bytes * dirs, 0);
   auto t0 = std::chrono::steady_clock::now();
+  clock_t c0 = clock();
   std::vector<std::thread> pool;
   for (int t = 0; t < threads; t++)
     pool.emplace_back([&, t] {
@@ -135,6 +137,7 @@ static double run(const Input &in, RTCScene scene, Answer answer, size_t dirs, i
       }
     });
   for (auto &p : pool) p.join();
+  cpu = double(clock() - c0) / CLOCKS_PER_SEC;
   return std::chrono::duration<double>(std::chrono::steady_clock::now() - t0).count();
 }
 
@@ -174,14 +177,16 @@ int main(int argc, char **argv) {
   auto *best = &ways[0];
   double least = 1e300;
   for (auto &w : ways) {
-    double s = std::min(run(in, scene, w.answer, trial, threads, bits), run(in, scene, w.answer, trial, threads, bits));
-    printf("trial %s %.3f ms a direction\n", w.name, s * 1e3 / trial);
+    // By processor time, the least of three: other work on the machine must not choose the way.
+    double s = 1e300, cpu;
+    for (int k = 0; k < 3; k++) { run(in, scene, w.answer, trial, threads, bits, cpu); s = std::min(s, cpu); }
+    printf("trial %s %.3f ms of processor a direction\n", w.name, s * 1e3 / trial);
     if (s < least) { least = s; best = &w; }
   }
-  double s = run(in, scene, best->answer, n[2], threads, bits);
+  double cpu, s = run(in, scene, best->answer, n[2], threads, bits, cpu);
   size_t count = 0;
   for (uint8_t b : bits) count += __builtin_popcount(b);
-  printf("way %s\ncaught %zu\nseconds %.4f\n", best->name, count, s);
+  printf("way %s\ncaught %zu\nseconds %.4f\nprocessor %.4f\n", best->name, count, s, cpu);
   FILE *o = fopen(argv[3], "wb");
   if (!o || fwrite(bits.data(), 1, bits.size(), o) != bits.size() || fclose(o)) { perror(argv[3]); return 1; }
   rtcReleaseGeometry(g);

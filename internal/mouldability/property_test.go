@@ -56,7 +56,8 @@ func sameAnswer(t *rapid.T, a, b *Report, k float64) {
 	check("least draft", a.MinDraftDeg, b.MinDraftDeg, 1e-3)
 	check("parting line", a.PartingMM*k, b.PartingMM, 1e-6*k*a.PartingMM)
 	check("closure", b.ClosureMM2, 0, 1e-3*k*k)
-	if len(a.Undercuts) > 0 && len(b.Undercuts) > 0 && a.Undercuts[0].AreaMM2 > 1 {
+	if len(a.Undercuts) > 0 && len(b.Undercuts) > 0 && a.Undercuts[0].AreaMM2 > 1 && a.Undercuts[0].DepthMM > 0.1 {
+		// Steep slits of some hundredths of a millimetre are thinner than the layers can follow.
 		x, y := a.Undercuts[0], b.Undercuts[0]
 		check("depth", x.DepthMM*k, y.DepthMM, x.DepthErrorMM*k+y.DepthErrorMM)
 	}

@@ -37,7 +37,8 @@ type Undercut struct {
 	VolumeMM3 float64
 	// DepthMM is how far sideways mould material has to give way to get out: the longest of the
 	// shortest ways inside the void, in the projection, to where the column is open above or
-	// below. +Inf when Sealed. True depth lies within ± DepthErrorMM.
+	// below. +Inf when Sealed. True depth lies within ± DepthErrorMM, but for steep slits of a few
+	// hundredths of a millimetre, which the columns can't follow: there it is an order of size.
 	DepthMM, DepthErrorMM float64
 	Sealed                bool // a hollow inside the part: it can't be cast as one solid at all
 	Holds                 Half

@@ -17,6 +17,7 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"mouldwright/bench/visibility"
@@ -63,33 +64,54 @@ func compare(facets, nDirs, rounds int, program string) error {
 	for i, f := range order {
 		rank[f] = i
 	}
-	ours, theirs := math.Inf(1), math.Inf(1)
+	ours, theirs := never, never
 	var ourBits, theirBits []byte
 	for range rounds {
 		sec, bits, err := runOurs(s, dirs, rank)
 		if err != nil {
 			return err
 		}
-		ours, ourBits = min(ours, sec), bits
+		ours, ourBits = ours.least(sec), bits
 		sec, bits, words, err := runEmbree(program, in, filepath.Join(tmp, "answer"))
 		if err != nil {
 			return err
 		}
-		if math.IsInf(theirs, 1) {
+		if theirs == never {
 			fmt.Print(words)
 		}
-		theirs, theirBits = min(theirs, sec), bits
+		theirs, theirBits = theirs.least(sec), bits
 	}
 	report(len(m.Tris), nDirs, ours, theirs)
 	agree(m, order, dirs, ourBits, theirBits)
 	return nil
 }
 
-func report(facets, dirs int, ours, theirs float64) {
+// spent is time by the clock and of all processors, in seconds; on a busy machine the second is the
+// fair one.
+type spent struct{ wall, cpu float64 }
+
+var never = spent{math.Inf(1), math.Inf(1)}
+
+func (s spent) least(o spent) spent { return spent{min(s.wall, o.wall), min(s.cpu, o.cpu)} }
+
+func processorSeconds() float64 {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		return math.NaN()
+	}
+	return float64(u.Utime.Nano()+u.Stime.Nano()) * 1e-9
+}
+
+func report(facets, dirs int, ours, theirs spent) {
 	rays := float64(facets) * float64(dirs)
-	fmt.Printf("ours    %.3f s, %.1f ns a facet\n", ours, ours*1e9/rays)
-	fmt.Printf("embree  %.3f s, %.1f ns a facet\n", theirs, theirs*1e9/rays)
-	fmt.Printf("ratio   %.3f (ours / Embree, %d threads each)\n", ours/theirs, runtime.GOMAXPROCS(0))
+	for _, r := range []struct {
+		who string
+		spent
+	}{{"ours", ours}, {"embree", theirs}} {
+		fmt.Printf("%-7s %.3f s by the clock, %.3f s of processor, %.1f ns of processor a facet\n", r.who, r.wall, r.cpu, r.cpu*1e9/rays)
+	}
+	fmt.Printf("ratio   %.3f by the clock, %.3f of processor (ours / Embree, %d threads each)\n",
+		ours.wall/theirs.wall, ours.cpu/theirs.cpu, runtime.GOMAXPROCS(0))
 }
 
 // grazing is the sine of 3°: within it a ray runs so nearly along its own facet that float32 can't
@@ -135,13 +157,13 @@ func agree(m *mesh.Mesh, order []int32, dirs []r3.Vec, a, b []byte) {
 	fmt.Printf("float64 rays side with ours in %d of the %d\n", right, off)
 }
 
-func runOurs(s *mouldability.Searcher, dirs []r3.Vec, rank []int) (float64, []byte, error) {
+func runOurs(s *mouldability.Searcher, dirs []r3.Vec, rank []int) (spent, []byte, error) {
 	// Two passes: the timed one keeps nothing, as the search does; the other gathers the bits.
-	t := time.Now()
+	t, cpu := time.Now(), processorSeconds()
 	if err := s.Caught(context.Background(), dirs, 0, func(int, []bool) {}); err != nil {
-		return 0, nil, err
+		return never, nil, err
 	}
-	sec := time.Since(t).Seconds()
+	sec := spent{time.Since(t).Seconds(), processorSeconds() - cpu}
 	width := (len(rank) + 7) / 8
 	bits := make([]byte, width*len(dirs))
 	err := s.Caught(context.Background(), dirs, 0, func(i int, caught []bool) {
@@ -155,18 +177,20 @@ func runOurs(s *mouldability.Searcher, dirs []r3.Vec, rank []int) (float64, []by
 	return sec, bits, err
 }
 
-func runEmbree(program, in, out string) (sec float64, bits []byte, words string, err error) {
+func runEmbree(program, in, out string) (sec spent, bits []byte, words string, err error) {
 	cmd := exec.Command(program, in, strconv.Itoa(runtime.GOMAXPROCS(0)), out)
 	cmd.Stderr = os.Stderr
 	text, err := cmd.Output()
 	if err != nil {
-		return 0, nil, "", fmt.Errorf("%s: %w", program, err)
+		return never, nil, "", fmt.Errorf("%s: %w", program, err)
 	}
 	for line := range strings.Lines(string(text)) {
 		words += "embree  " + line
-		if v, ok := strings.CutPrefix(line, "seconds "); ok {
-			if sec, err = strconv.ParseFloat(strings.TrimSpace(v), 64); err != nil {
-				return 0, nil, "", err
+		for prefix, to := range map[string]*float64{"seconds ": &sec.wall, "processor ": &sec.cpu} {
+			if v, ok := strings.CutPrefix(line, prefix); ok {
+				if *to, err = strconv.ParseFloat(strings.TrimSpace(v), 64); err != nil {
+					return never, nil, "", err
+				}
 			}
 		}
 	}
