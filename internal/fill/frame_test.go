@@ -1,0 +1,5 @@
+package fill
+
+import "mouldwright/internal/geom"
+
+var frameTo = geom.FrameTo
