@@ -9,7 +9,7 @@ WASM = internal/solid/manifold.wasm
 MESHES = bench/realmeshes/node_modules/.package-lock.json
 NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit --no-fund
 # Debian packages that only the checks use: a second opinion on meshes, and meshes nobody here made.
-DEBIAN = admesh assimp-testmodels
+DEBIAN = admesh assimp-utils assimp-testmodels
 
 .PHONY: all deps testdeps build test lint demo bench realmeshes
 

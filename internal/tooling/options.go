@@ -55,8 +55,17 @@ func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
 	if o.Vents == 0 {
 		o.Vents = 1
 	}
+	if o.Gutter != nil && o.Gutter.Steps == 0 {
+		g := *o.Gutter
+		g.Steps = gutterSteps
+		o.Gutter = &g
+	}
 	return o
 }
+
+// gutterSteps make the slope of the gutter's sides: joining steps is the dearest operation of a build,
+// and two already let a cured overflow lift out.
+const gutterSteps = 2
 
 // ErrOptions is the cause when a choice makes no sense for any part.
 var ErrOptions = errors.New("tooling: bad option")

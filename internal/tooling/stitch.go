@@ -82,6 +82,41 @@ func closeBlock(m *mesh.Mesh, rim []uint32, z float64, up bool) ([]r3.Vec, [][3]
 	return verts, tris
 }
 
+// aprons are the halves without the part: what lies over and under the parting surface, with upright
+// walls round the part's shadow. Features that follow the surface are shaped from these, which have a
+// fraction of the facets of the halves.
+func aprons(s *Surface, block r3.Box) (upper, lower *mesh.Mesh) {
+	return compact(apron(s, block.Max.Z, true)), compact(apron(s, block.Min.Z, false))
+}
+
+// apron fills the space between the surface and height z, by a copy of the surface's triangles there
+// and a wall along each of its open edges.
+func apron(s *Surface, z float64, up bool) *mesh.Mesh {
+	n := uint32(len(s.Verts))
+	m := &mesh.Mesh{Verts: append([]r3.Vec(nil), s.Verts...)}
+	for _, v := range s.Verts {
+		m.Verts = append(m.Verts, r3.Vec{X: v.X, Y: v.Y, Z: z})
+	}
+	add := func(a, b, c uint32) {
+		if up {
+			b, c = c, b
+		}
+		m.Tris = append(m.Tris, [3]uint32{a, b, c})
+	}
+	for f, adj := range s.asMesh().Adjacency() {
+		t := s.Tris[f]
+		add(t[0], t[1], t[2])
+		add(t[0]+n, t[2]+n, t[1]+n)
+		for k, g := range adj {
+			if a, b := t[k], t[(k+1)%3]; g == mesh.NoFacet {
+				add(b, a, a+n)
+				add(b, a+n, b+n)
+			}
+		}
+	}
+	return m
+}
+
 // compact drops vertices that no facet uses and numbers the rest in their old order.
 func compact(m *mesh.Mesh) *mesh.Mesh {
 	const unused = ^uint32(0)

@@ -50,7 +50,7 @@ type twoHalves struct {
 	top          *HeightField // the part's upper facets
 	topSource    []int32      // facet of top → facet of the part as given
 	upper, lower *mesh.Mesh   // raw halves
-	dry          [2]*mesh.Mesh
+	spots        []Sprue      // the sprue first, then the vents
 }
 
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.

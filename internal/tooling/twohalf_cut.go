@@ -15,6 +15,7 @@ type share struct {
 	name  string
 	wet   bool // filled with the casting, and one with it
 	tools []Tool
+	held  []*solid.Solid // when wet: what the tools take out of the raw halves
 }
 
 // cut makes the finished pieces from the raw halves, and measures what space is left in the block.
@@ -27,28 +28,28 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 	if err != nil {
 		return fmt.Errorf("tooling: upper half: %w", err)
 	}
-	raw := RawHalves{Lower: lower0, Upper: upper0, Block: b.mould.Block}
-	dry, err := b.dryFeatures(k, raw)
+	around := RawHalves{Block: b.mould.Block}
+	high, low := aprons(b.mould.Surface, b.mould.Block)
+	if around.Lower, err = k.FromMesh(low); err != nil {
+		return fmt.Errorf("tooling: under the parting surface: %w", err)
+	}
+	if around.Upper, err = k.FromMesh(high); err != nil {
+		return fmt.Errorf("tooling: over the parting surface: %w", err)
+	}
+	dry, err := b.dryFeatures(k, around)
 	if err != nil {
 		return err
 	}
-	wet, err := b.wetFeatures(k, raw)
+	wet, err := b.wetFeatures(k, upper0)
 	if err != nil {
 		return err
 	}
 	b.opt.tell("cutting the halves", 0.45)
 	halves := [2]*solid.Solid{Lower: lower0, Upper: upper0}
-	for _, stage := range [][]share{dry, wet} {
-		for h, s := range halves {
-			if halves[h], err = Apply(s, Half(h), allTools(stage)); err != nil {
-				return fmt.Errorf("tooling: %w", err)
-			}
-			if stage[0].wet {
-				continue
-			}
-			if b.dry[h], err = halves[h].Mesh(); err != nil {
-				return fmt.Errorf("tooling: %w", err)
-			}
+	tools := allTools(append(dry, wet...))
+	for h, s := range halves {
+		if halves[h], err = Apply(s, Half(h), tools); err != nil {
+			return fmt.Errorf("tooling: %w", err)
 		}
 	}
 	for _, h := range []Half{Lower, Upper} {
@@ -83,7 +84,7 @@ func allTools(shares []share) (all []Tool) {
 }
 
 // dryFeatures are those that hold no part of the casting.
-func (b *twoHalves) dryFeatures(k *solid.Kernel, raw RawHalves) ([]share, error) {
+func (b *twoHalves) dryFeatures(k *solid.Kernel, around RawHalves) ([]share, error) {
 	bolts, err := b.boltTools(k)
 	if err != nil {
 		return nil, err
@@ -98,7 +99,7 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, raw RawHalves) ([]share, error)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
-		t, err := p.Tools(k, raw.Lower, raw.Upper)
+		t, err := p.Tools(k, around.Lower, around.Upper)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
@@ -110,7 +111,7 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, raw RawHalves) ([]share, error)
 	if err != nil {
 		return nil, err
 	}
-	gutter, err := b.gutterTools(k, raw)
+	gutter, err := b.gutterTools(k, around)
 	if err != nil {
 		return nil, err
 	}
@@ -198,7 +199,7 @@ func (b *twoHalves) seamAlong(spot *LabelSpot) (lo, hi float64) {
 	return lo, hi
 }
 
-func (b *twoHalves) gutterTools(k *solid.Kernel, raw RawHalves) (share, error) {
+func (b *twoHalves) gutterTools(k *solid.Kernel, aprons RawHalves) (share, error) {
 	s := share{name: "overflow gutter"}
 	if b.opt.Gutter == nil {
 		return s, nil
@@ -208,7 +209,7 @@ func (b *twoHalves) gutterTools(k *solid.Kernel, raw RawHalves) (share, error) {
 		r := b.bolt.RadiusMM() + b.opt.LeastWallMM
 		keepOff = append(keepOff, around(at, r, circleSegments(r)))
 	}
-	g, t, err := NewGutter(k, raw, b.shadow, keepOff, *b.opt.Gutter)
+	g, t, err := NewGutter(k, aprons, b.shadow, keepOff, *b.opt.Gutter)
 	if err != nil {
 		return s, fmt.Errorf("tooling: %w", err)
 	}
@@ -218,28 +219,33 @@ func (b *twoHalves) gutterTools(k *solid.Kernel, raw RawHalves) (share, error) {
 }
 
 // wetFeatures are the sprue and the vents: what cures in them stays on the casting.
-func (b *twoHalves) wetFeatures(k *solid.Kernel, raw RawHalves) ([]share, error) {
+func (b *twoHalves) wetFeatures(k *solid.Kernel, upper0 *solid.Solid) ([]share, error) {
 	spots, err := b.placeSprue()
 	if err != nil {
 		return nil, err
 	}
 	sprue, vents := share{name: "sprue", wet: true}, share{name: "vents", wet: true}
+	b.spots = spots
 	for i, sp := range spots {
 		t, err := sp.Tools(k)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
-		held, err := HeldMM3(raw.Upper, t[0])
+		room, err := upper0.Intersect(t[0].Solid)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
+		held, err := volumeOf(room, nil)
+		if err != nil {
+			return nil, err
+		}
 		c := sp.AvoidsShow(b.top, b.showOnTop())
 		if i == 0 {
-			sprue.tools = t
+			sprue.tools, sprue.held = t, []*solid.Solid{room}
 			b.mould.Features = append(b.mould.Features, sp.Feature("S1", "sprue", held))
 		} else {
 			c.Name = "vent off the show faces"
-			vents.tools = append(vents.tools, t...)
+			vents.tools, vents.held = append(vents.tools, t...), append(vents.held, room)
 			b.mould.Features = append(b.mould.Features, sp.Feature(fmt.Sprintf("V%d", i), "vent", held))
 		}
 		b.mould.Checks = append(b.mould.Checks, c)

@@ -15,11 +15,12 @@ import (
 func (b *twoHalves) verify(ctx context.Context) error {
 	m := b.mould
 	b.opt.tell("checking walls", 0.7)
+	g := newGauge(b.parting.Mesh, m.Surface, b.spots)
 	for h, p := range m.Pieces {
 		if err := b.sound(ctx, p); err != nil {
 			return err
 		}
-		w, err := thinnestWalls(ctx, b.dry[h], m.Surface, b.parting.Mesh, facetsOf(b.parting.Upper, Half(h)))
+		w, err := g.thinnest(ctx, p.Mesh, facetsOf(b.parting.Upper, Half(h)))
 		if err != nil {
 			return err
 		}

@@ -24,27 +24,49 @@ type Walls struct {
 	Rays       int // how many places were looked at
 }
 
-// wallRays bounds the places that thinnestWalls looks at: enough that neighbouring rays on a 100 mm
+// wallRays bounds the places that a gauge looks at: enough that neighbouring rays on a 100 mm
 // cavity are under 1 mm apart, few enough to take a fraction of a second.
 const wallRays = 40000
 
-// thinnestWalls shoots a ray into the mould from the middle of the cavity's facets, along the facet's
+// gauge measures the walls of the pieces around one cavity.
+type gauge struct {
+	part         *mesh.Mesh
+	cavity, seam *geom.BVH
+	holes        []Sprue // sprue and vents: they open into the cavity, so the wall to them ends in an edge
+}
+
+func newGauge(part *mesh.Mesh, s *Surface, holes []Sprue) *gauge {
+	return &gauge{part: part, cavity: geom.NewBVH(part.Verts, part.Tris), seam: geom.NewBVH(s.Verts, s.Tris), holes: holes}
+}
+
+// inHole says whether a place lies on the wall of a sprue or a vent.
+func (g *gauge) inHole(p r3.Vec) bool {
+	for _, h := range g.holes {
+		if math.Hypot(p.X-h.At.X, p.Y-h.At.Y) <= h.radiusAt(p.Z)+holeSlackMM {
+			return true
+		}
+	}
+	return false
+}
+
+// holeSlackMM covers the rounding of a sprue's cut wall.
+const holeSlackMM = 1e-3
+
+// thinnest shoots a ray into the mould from the middle of the cavity's facets, along the facet's
 // normal, and measures how far the material of piece reaches. Rays that leave through the parting
-// surface are left out: there the other half takes over. facets lists the facets of the part that the
+// surface, or into a sprue or a vent, are left out. facets lists the facets of the part that the
 // piece touches. The answer is exact at the places looked at; between them the wall may be thinner
 // by what the facets' spacing allows.
-func thinnestWalls(ctx context.Context, piece *mesh.Mesh, surface *Surface, part *mesh.Mesh, facets []int32) (Walls, error) {
+func (g *gauge) thinnest(ctx context.Context, piece *mesh.Mesh, facets []int32) (Walls, error) {
 	inf := math.Inf(1)
 	w := Walls{Shell: Wall{ThicknessMM: inf}, Rib: Wall{ThicknessMM: inf}}
 	solid := geom.NewBVH(piece.Verts, piece.Tris)
-	seam := geom.NewBVH(surface.Verts, surface.Tris)
-	cavity := geom.NewBVH(part.Verts, part.Tris)
 	stride := max(1, len(facets)/wallRays)
 	for i := 0; i < len(facets); i += stride {
 		if i%4096 == 0 && ctx.Err() != nil {
 			return w, ctx.Err()
 		}
-		t := part.Facet(int(facets[i]))
+		t := g.part.Facet(int(facets[i]))
 		n := t.Normal()
 		if r3.Norm(n) == 0 {
 			continue
@@ -56,11 +78,14 @@ func thinnestWalls(ctx context.Context, piece *mesh.Mesh, surface *Surface, part
 			continue
 		}
 		w.Rays++
-		if s, cut := seam.FirstHit(from, n, skinMM, hit.T+skinMM); cut && s.T <= hit.T+skinMM {
+		if s, cut := g.seam.FirstHit(from, n, skinMM, hit.T+skinMM); cut && s.T <= hit.T+skinMM {
+			continue
+		}
+		if g.inHole(r3.Add(from, r3.Scale(hit.T, n))) {
 			continue
 		}
 		kind := &w.Shell
-		if _, back := cavity.FirstHit(from, n, skinMM, hit.T+skinMM); back {
+		if _, back := g.cavity.FirstHit(from, n, skinMM, hit.T+skinMM); back {
 			kind = &w.Rib
 		}
 		if hit.T < kind.ThicknessMM {
