@@ -56,12 +56,15 @@ func (g *grid) cell(x, y float64) (i, j int) {
 	return min(max(i, 0), g.nx-1), min(max(j, 0), g.ny-1)
 }
 
-// pierce is a place where a column's centre line passes the surface; enter when going up leads in.
+// pierce is a place where a column's centre line passes the surface. The key is twice the column's
+// number, plus 1 where going up leads in.
 type pierce struct {
-	col   int32
-	enter bool
-	z     float64
+	key uint32
+	z   float64
 }
+
+func (p pierce) col() int32  { return int32(p.key >> 1) }
+func (p pierce) enter() bool { return p.key&1 != 0 }
 
 // bandRows is how many grid rows one goroutine takes at a time.
 const bandRows = 16
@@ -134,7 +137,7 @@ func (g *grid) facetsByBand(verts []r3.Vec, tris [][3]uint32, bands int) func(ba
 
 // band pierces the facets along the rows of one band, and sorts what it finds by column and height.
 func (g *grid) band(verts []r3.Vec, tris [][3]uint32, facets []int32, band int) []pierce {
-	var out []pierce
+	out := make([]pierce, 0, 2*bandRows*g.nx) // one run a column to begin with
 	from, to := band*bandRows, min((band+1)*bandRows, g.ny)-1
 	for _, f := range facets {
 		t := tris[f]
@@ -144,8 +147,8 @@ func (g *grid) band(verts []r3.Vec, tris [][3]uint32, facets []int32, band int) 
 		}
 	}
 	slices.SortFunc(out, func(a, b pierce) int {
-		if a.col != b.col {
-			return cmp.Compare(a.col, b.col)
+		if a.col() != b.col() {
+			return cmp.Compare(a.col(), b.col())
 		}
 		return cmp.Compare(a.z, b.z)
 	})
@@ -178,10 +181,10 @@ func (g *grid) row(verts []r3.Vec, t [3]uint32, j int, out []pierce) []pierce {
 		return out
 	}
 	// Seen from above, a facet that faces up runs anticlockwise: up on the right, down on the left.
-	left, right, enter := in[1], in[0], false
+	left, right, enter := in[1], in[0], uint32(0)
 	zl, zr := at[1], at[0]
 	if left > right {
-		left, right, enter = right, left, true
+		left, right, enter = right, left, 1
 		zl, zr = zr, zl
 	}
 	i := max(0, int(math.Ceil((left-g.x0)/g.pitch-1e-9)))
@@ -194,7 +197,7 @@ func (g *grid) row(verts []r3.Vec, t [3]uint32, j int, out []pierce) []pierce {
 			break
 		}
 		z := zl + (x-left)/(right-left)*(zr-zl)
-		out = append(out, pierce{int32(j*g.nx + i), enter, min(max(z, min(zl, zr)), max(zl, zr))})
+		out = append(out, pierce{2*uint32(j*g.nx+i) + enter, min(max(z, min(zl, zr)), max(zl, zr))})
 	}
 	return out
 }
@@ -212,15 +215,15 @@ func (g *grid) runs(found [][]pierce) *columns {
 		for i := 0; i < len(f); {
 			k := i
 			depth, from := 0, 0.0
-			for ; i < len(f) && f[i].col == f[k].col; i++ {
-				if f[i].enter {
+			for ; i < len(f) && f[i].col() == f[k].col(); i++ {
+				if f[i].enter() {
 					if depth++; depth == 1 {
 						from = f[i].z
 					}
 					continue
 				}
 				if depth--; depth == 0 && f[i].z > from {
-					c.column = append(c.column, f[k].col)
+					c.column = append(c.column, f[k].col())
 					c.lo, c.hi = append(c.lo, from), append(c.hi, f[i].z)
 				}
 			}
@@ -292,6 +295,3 @@ func (c *columns) volume() float64 {
 	}
 	return sum * c.pitch * c.pitch
 }
-
-// voxels is the number of cubes of one pitch that the columns stand for.
-func (c *columns) voxels() float64 { return c.volume() / (c.pitch * c.pitch * c.pitch) }
