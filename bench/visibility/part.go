@@ -1,4 +1,4 @@
-// Package visibility holds the part on which the direction search is measured, and measures it. The
+// Package visibility holds the parts on which the direction search is measured, and measures it. The
 // compare program beside it asks Embree the same question on the same mesh.
 package visibility
 
@@ -30,6 +30,39 @@ func LumpyRing(n int) *mesh.Mesh {
 	}
 	return m
 }
+
+// Pebble is a closed ellipsoid 90 mm long with ripples that leave its parting line uneven, of about n
+// facets. It parts along z without undercuts, so a mould can be built of it.
+func Pebble(n int) *mesh.Mesh {
+	m := &mesh.Mesh{}
+	rings := max(4, int(math.Sqrt(float64(n)/8)))
+	segs := 4 * rings
+	at := func(i, j int) r3.Vec {
+		th, ph := math.Pi*float64(i)/float64(rings), 2*math.Pi*float64(j)/float64(segs)
+		st, ct := math.Sincos(th)
+		return r3.Vec{X: 45 * st * math.Cos(ph), Y: 32 * st * math.Sin(ph), Z: 14*ct + 2*math.Sin(3*ph)*math.Pow(st, 4)}
+	}
+	m.Verts = append(m.Verts, at(0, 0))
+	for i := 1; i < rings; i++ {
+		for j := range segs {
+			m.Verts = append(m.Verts, at(i, j))
+		}
+	}
+	m.Verts = append(m.Verts, at(rings, 0))
+	id := func(i, j int) uint32 { return uint32(1 + (i-1)*segs + j%segs) }
+	last := uint32(len(m.Verts) - 1)
+	for j := range segs {
+		m.Tris = append(m.Tris, [3]uint32{0, id(1, j), id(1, j+1)})
+		for i := 1; i < rings-1; i++ {
+			m.Tris = append(m.Tris, [3]uint32{id(i, j), id(i+1, j), id(i+1, j+1)}, [3]uint32{id(i, j), id(i+1, j+1), id(i, j+1)})
+		}
+		m.Tris = append(m.Tris, [3]uint32{last, id(rings-1, j+1), id(rings-1, j)})
+	}
+	return m
+}
+
+// Parts are the parts by name.
+var Parts = map[string]func(facets int) *mesh.Mesh{"ring": LumpyRing, "pebble": Pebble}
 
 // Directions are n directions spread over the hemisphere z > 0 by a spherical Fibonacci lattice.
 func Directions(n int) []r3.Vec {

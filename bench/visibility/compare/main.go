@@ -30,23 +30,29 @@ import (
 
 func main() {
 	facets := flag.Int("facets", 100_000, "facets of the part")
+	name := flag.String("part", "ring", "the part: ring or pebble")
 	dirs := flag.Int("directions", 1000, "directions asked")
 	rounds := flag.Int("rounds", 3, "times both are run; the best of each counts")
 	program := flag.String("embree", "", "the built visibility program")
 	flag.Parse()
-	if err := compare(*facets, *dirs, *rounds, *program); err != nil {
+	part, ok := visibility.Parts[*name]
+	if !ok {
+		fmt.Fprintf(os.Stderr, "compare: no part %q; there are ring and pebble\n", *name)
+		os.Exit(2)
+	}
+	if err := compare(part(*facets), *dirs, *rounds, *program); err != nil {
 		fmt.Fprintln(os.Stderr, "compare:", err)
 		os.Exit(1)
 	}
 }
 
-func compare(facets, nDirs, rounds int, program string) error {
+func compare(m *mesh.Mesh, nDirs, rounds int, program string) error {
 	tmp, err := os.MkdirTemp("", "visibility")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(tmp)
-	m, dirs := visibility.LumpyRing(facets), visibility.Directions(nDirs)
+	dirs := visibility.Directions(nDirs)
 	t := time.Now()
 	s, err := mouldability.NewSearcher(m, nil)
 	if err != nil {
