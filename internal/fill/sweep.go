@@ -1,7 +1,6 @@
 package fill
 
 import (
-	"container/heap"
 	"context"
 	"fmt"
 	"math"
@@ -59,12 +58,12 @@ const (
 type pool struct {
 	node    int32 // top basin node it holds
 	level   float64
-	wetOpen int   // runs whose surface rises
-	next    int   // in the node's enters
-	rims    rims  // heights still to come
-	joined  int32 // pool it has become part of; −1
-	spill   int32 // run it pours onto; −1 while it rises
-	blocked bool  // can take no more
+	wetOpen int        // runs whose surface rises
+	next    int        // in the node's enters
+	rims    queue[rim] // heights still to come
+	joined  int32      // pool it has become part of; −1
+	spill   int32      // run it pours onto; −1 while it rises
+	blocked bool       // can take no more
 	rate    float64
 	began   float64 // poured when it began
 }
@@ -76,25 +75,14 @@ type rim struct {
 	vent int32 // −1: the run's ceiling
 }
 
-type rims []rim
-
-func (h rims) Len() int { return len(h) }
-func (h rims) Less(i, j int) bool {
-	if h[i].z != h[j].z {
-		return h[i].z < h[j].z
+func (r rim) before(o rim) bool {
+	if r.z != o.z {
+		return r.z < o.z
 	}
-	if h[i].vent != h[j].vent {
-		return h[i].vent > h[j].vent // a vent at the ceiling closes before the run is full
+	if r.vent != o.vent {
+		return r.vent > o.vent // a vent at the ceiling closes before the run is full
 	}
-	return h[i].run < h[j].run
-}
-func (h rims) Swap(i, j int) { h[i], h[j] = h[j], h[i] }
-func (h *rims) Push(x any)   { *h = append(*h, x.(rim)) }
-func (h *rims) Pop() any {
-	old := *h
-	x := old[len(old)-1]
-	*h = old[:len(old)-1]
-	return x
+	return r.run < o.run
 }
 
 func newSweep(c *columns, pours, vents []int32, ventZ []float64) *sweep {
@@ -292,7 +280,7 @@ func (s *sweep) event(p int32) {
 	q := &s.pools[p]
 	n := &s.b.nodes[q.node]
 	if len(q.rims) > 0 && q.rims[0].z <= q.level {
-		s.rim(p, heap.Pop(&q.rims).(rim))
+		s.rim(p, q.rims.pop())
 		return
 	}
 	if q.next < len(n.enters) && s.lo[n.enters[q.next]] <= q.level {
@@ -317,9 +305,9 @@ func (s *sweep) enter(q *pool, r int32) {
 	}
 	s.wet[r] = true
 	q.wetOpen++
-	heap.Push(&q.rims, rim{s.hi[r], r, -1})
+	q.rims.push(rim{s.hi[r], r, -1})
 	for _, v := range s.ventAt[r] {
-		heap.Push(&q.rims, rim{max(s.ventZ[v], q.level), r, int32(v)})
+		q.rims.push(rim{max(s.ventZ[v], q.level), r, int32(v)})
 	}
 }
 
@@ -424,7 +412,7 @@ func (s *sweep) climb(p int32) {
 			o.rims, merged.rims = merged.rims, o.rims
 		}
 		for _, e := range o.rims {
-			heap.Push(&merged.rims, e)
+			merged.rims.push(e)
 		}
 		o.rims = nil
 	}
