@@ -113,7 +113,7 @@ func ChooseBolt(blockMM float64, opt BoltOptions) (Bolt, error) {
 	}
 	b.GripMM = blockMM - b.CounterboreMM - b.PocketMM
 	switch {
-	case b.LengthMM == 0 || b.GripMM < 2*o.MinWallMM:
+	case b.LengthMM == 0 || short(b.GripMM, 2*o.MinWallMM):
 		return Bolt{}, fmt.Errorf("%s in a block %.1f mm high leaves %.1f mm between the seats, %.1f mm is needed: "+
 			"make the block higher, use a smaller thread or leave the head on top: %w", t.Name, blockMM, max(0, b.GripMM), 2*o.MinWallMM, ErrNoBolt)
 	case surplus > o.SinkMM || (surplus > 0 && o.HeadOnTop):
@@ -209,7 +209,7 @@ func (b Bolt) Walls(at r2.Vec, block r3.Box, surface *HeightField) (Check, error
 	}
 	under, over := lo-(block.Min.Z+b.PocketMM), block.Max.Z-b.CounterboreMM-hi
 	c := Check{Name: "bolt seat wall", Value: min(under, over), Limit: b.Options.MinWallMM, Unit: "mm"}
-	c.OK = c.Value >= c.Limit
+	c.OK = !short(c.Value, c.Limit)
 	c.Words = fmt.Sprintf("bolt at (%.1f, %.1f): %.1f mm of mould over the nut, %.1f mm under the head; at least %.1f mm is wanted", at.X, at.Y, under, over, c.Limit)
 	return c, nil
 }

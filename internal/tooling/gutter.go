@@ -89,9 +89,10 @@ func NewGutter(k *solid.Kernel, raw RawHalves, shadow Outline, keepOff [][]r2.Ve
 	if err != nil {
 		return Gutter{}, nil, fmt.Errorf("gutter: %w", err)
 	}
-	if floor := box.Min.Z - raw.Block.Min.Z; floor < o.FloorMM {
-		return Gutter{}, nil, fmt.Errorf("gutter: %.1f mm deep, it leaves %.1f mm under it, %.1f mm is wanted: make the lower half thicker, or the gutter wider: %w",
-			g.DepthMM, floor, o.FloorMM, ErrGutter)
+	if floor := box.Min.Z - raw.Block.Min.Z; short(floor, o.FloorMM) {
+		got, want := lengths(floor, o.FloorMM)
+		return Gutter{}, nil, fmt.Errorf("gutter: %.1f mm deep, it leaves %s mm under it, %s mm is wanted: make the lower half thicker, or the gutter wider: %w",
+			g.DepthMM, got, want, ErrGutter)
 	}
 	g.At = r3.Vec{X: box.Min.X + o.WidthMM/2, Y: (box.Min.Y + box.Max.Y) / 2, Z: box.Min.Z}
 	return g, []Tool{tool}, nil

@@ -77,14 +77,15 @@ func NewKey(at r2.Vec, odd bool, block r3.Box, surface *HeightField, opt KeyOpti
 	k.TipRadius = base - (k.TipZ-k.BaseZ)*slope
 	k.CoverMM = block.Max.Z - (k.TipZ + o.ClearanceMM)
 	switch {
-	case k.TipRadius < o.LeastTipMM:
+	case short(k.TipRadius, o.LeastTipMM):
 		return Key{}, fmt.Errorf("key at (%.1f, %.1f): the parting surface climbs %.1f mm under it, so a %.1f° cone ends in a %.2f mm tip (%.2f mm is the least): "+
 			"use a larger key or less draft, or move it: %w", at.X, at.Y, hi-lo, o.DraftDeg, k.TipRadius, o.LeastTipMM, ErrKey)
-	case k.BaseZ <= block.Min.Z:
+	case short(k.BaseZ, block.Min.Z):
 		return Key{}, fmt.Errorf("key at (%.1f, %.1f): its root reaches z = %.1f mm, below the block's bottom at %.1f mm: make the lower half thicker: %w", at.X, at.Y, k.BaseZ, block.Min.Z, ErrKey)
-	case k.CoverMM < o.LeastCoverMM:
-		return Key{}, fmt.Errorf("key at (%.1f, %.1f): %.1f mm of the upper half is left over its tip, %.1f mm is wanted: make the upper half thicker or the key lower: %w",
-			at.X, at.Y, k.CoverMM, o.LeastCoverMM, ErrKey)
+	case short(k.CoverMM, o.LeastCoverMM):
+		got, want := lengths(k.CoverMM, o.LeastCoverMM)
+		return Key{}, fmt.Errorf("key at (%.1f, %.1f): %s mm of the upper half is left over its tip, %s mm is wanted: make the upper half thicker or the key lower: %w",
+			at.X, at.Y, got, want, ErrKey)
 	}
 	return k, nil
 }

@@ -55,12 +55,12 @@ func KeysCloseOneWay(keys []Key, square bool, marginMM float64) Check {
 		if v := misfit(keys, t); v < c.Value {
 			c.Value = v
 			c.Words = fmt.Sprintf("the nearest wrong position, the upper half %s, is stopped by at least %.2f mm", t.name, v)
-			if v < marginMM {
+			if short(v, marginMM) {
 				c.Words = fmt.Sprintf("with the upper half %s the keys stop it by only %.2f mm (%.2f mm is wanted): make one key larger or move it", t.name, max(0, v), marginMM)
 			}
 		}
 	}
-	c.OK = c.Value >= marginMM
+	c.OK = !short(c.Value, marginMM)
 	return c
 }
 

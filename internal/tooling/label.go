@@ -68,7 +68,7 @@ func NewLabel(face LabelFace, opt LabelOptions) (Label, error) {
 	if !(n > 0) || face.Normal.Z != 0 {
 		return Label{}, fmt.Errorf("label %q: the face's normal must be horizontal: %w", o.Text, ErrLabel)
 	}
-	if left := face.BehindMM - o.DepthMM; left < o.LeastWallMM {
+	if left := face.BehindMM - o.DepthMM; short(left, o.LeastWallMM) {
 		return Label{}, fmt.Errorf("label %q: %.1f mm of solid lies behind the face, so letters %.2f mm deep leave %.2f mm, %.1f mm is wanted: "+
 			"make the wall thicker or the letters less deep: %w", o.Text, face.BehindMM, o.DepthMM, left, o.LeastWallMM, ErrLabel)
 	}
@@ -81,7 +81,7 @@ func NewLabel(face LabelFace, opt LabelOptions) (Label, error) {
 	roomX, roomY := face.WidthMM-2*o.MarginMM, face.HeightMM-2*o.MarginMM
 	scale = min(scale, roomX/size.X, roomY/size.Y)
 	l := Label{Options: o, Face: face, CapHeightMM: scale * set.capHeight, WidthMM: scale * size.X, normal: r3.Scale(1/n, face.Normal)}
-	if l.CapHeightMM < o.LeastCapMM {
+	if short(l.CapHeightMM, o.LeastCapMM) {
 		return Label{}, fmt.Errorf("label %q: it would shrink to %.2f mm capitals to fit %.1f × %.1f mm, the least is %.2f mm: shorten the text or make the block larger: %w",
 			o.Text, max(0, l.CapHeightMM), max(0, roomX), max(0, roomY), o.LeastCapMM, ErrLabel)
 	}

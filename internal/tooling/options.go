@@ -24,7 +24,7 @@ type TwoHalfOptions struct {
 	KeyClearance  float64  // mm; default 0.15
 	PrySlots      int      // default 2; −1 for none
 	Gutter        *GutterOptions
-	SprueMM       float64 // diameter at the top; default 5
+	SprueMM       float64 // diameter at the top; default 5; a smaller one is used, with a note, where it finds no place
 	Vents         int     // how many at most; −1 for none; default 1
 	VentMM        float64 // diameter at the top; default 1.2
 	Label         LabelOptions
@@ -49,9 +49,6 @@ func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
 	setDefault(&o.KeyClearance, 0.15)
 	setDefault(&o.SprueMM, 5)
 	setDefault(&o.VentMM, VentOptions().TopDiameterMM)
-	if o.Bolt == "" {
-		o.Bolt = "M4"
-	}
 	if o.Vents == 0 {
 		o.Vents = 1
 	}

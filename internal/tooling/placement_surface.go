@@ -72,15 +72,20 @@ func (h *HeightField) Range(poly []r2.Vec) (lo, hi float64, whole bool) {
 
 // At is the surface's height over a point, and false where there is none.
 func (h *HeightField) At(p r2.Vec) (float64, bool) {
-	z, ok := 0.0, false
+	_, z, ok := h.facetAt(p)
+	return z, ok
+}
+
+// facetAt is the facet over a point and its height there, and false where there is none.
+func (h *HeightField) facetAt(p r2.Vec) (facet int32, z float64, ok bool) {
 	h.cells(p, p, func(c int) {
 		for _, f := range h.bucket[c] {
 			if z2, in := heightOn(h.m.Facet(int(f)), p); in && !ok {
-				z, ok = z2, true
+				facet, z, ok = f, z2, true
 			}
 		}
 	})
-	return z, ok
+	return facet, z, ok
 }
 
 func heightOn(t r3.Triangle, p r2.Vec) (float64, bool) {

@@ -54,9 +54,10 @@ func NewPry(at, inward r2.Vec, shadow Outline, opt PryOptions) (Pry, error) {
 		return Pry{}, fmt.Errorf("pry slot: it needs a direction, a width, a depth, and an opening no smaller than its end: %w", ErrPry)
 	}
 	p := Pry{At: at, Inward: r2.Scale(1/n, inward), Options: o}
-	if g := gapToOutline(shape{core: p.Plan()}, shadow); g < o.KeepMM {
-		return Pry{}, fmt.Errorf("pry slot at (%.1f, %.1f): it comes within %.1f mm of the cavity, %.1f mm is wanted: make it less deep or the wall thicker: %w",
-			at.X, at.Y, max(0, g), o.KeepMM, ErrPry)
+	if g := gapToOutline(shape{core: p.Plan()}, shadow); short(g, o.KeepMM) {
+		got, want := lengths(max(0, g), o.KeepMM)
+		return Pry{}, fmt.Errorf("pry slot at (%.1f, %.1f): it comes within %s mm of the cavity, %s mm is wanted: make it less deep or the wall thicker: %w",
+			at.X, at.Y, got, want, ErrPry)
 	}
 	return p, nil
 }

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 )
 
@@ -107,6 +108,38 @@ func (s SideSprue) Tools(k *solid.Kernel, lower0 *solid.Solid) ([]Tool, error) {
 		return nil, fmt.Errorf("side sprue from (%.1f, %.1f): %w", s.From.X, s.From.Y, err)
 	}
 	return []Tool{{Half: Upper, Solid: t}}, nil
+}
+
+// GateTool is the cutter of the gate, where the trough runs over the part by its overlap: a block that
+// narrows upward, from under the parting line to topZ. Where the part falls away from the line it is the
+// trough's own height that opens into the cavity; where the part's top lies level with the line it is the
+// gate's floor.
+func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error) {
+	lean := (topZ - bottomZ) * math.Tan(max(s.Options.DraftDeg, leastDraftDeg)*math.Pi/180)
+	mid, half := r2.Vec{}, s.Options.WidthMM/2
+	for _, v := range s.gate {
+		mid = r2.Add(mid, r2.Scale(0.25, v))
+	}
+	across := r2.Vec{X: -s.Dir.Y, Y: s.Dir.X}
+	// Narrow as the trough is at the same height, and leaning as much along it as across.
+	m := &mesh.Mesh{}
+	length := r2.Norm(r2.Sub(s.gate[1], s.gate[0])) / 2
+	for _, e := range []struct{ z, in float64 }{{bottomZ, 0}, {topZ, min(lean, 0.45*s.Options.WidthMM)}} {
+		for _, c := range [4]r2.Vec{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: 1, Y: 1}, {X: -1, Y: 1}} {
+			v := r2.Add(mid, r2.Add(r2.Scale(c.X*max(length-e.in, 0.5*length), s.Dir), r2.Scale(c.Y*(half-e.in), across)))
+			m.Verts = append(m.Verts, r3.Vec{X: v.X, Y: v.Y, Z: e.z})
+		}
+	}
+	m.Tris = [][3]uint32{{0, 2, 1}, {0, 3, 2}, {4, 5, 6}, {4, 6, 7}}
+	for i := range uint32(4) {
+		j := (i + 1) % 4
+		m.Tris = append(m.Tris, [3]uint32{i, j, j + 4}, [3]uint32{i, j + 4, i + 4})
+	}
+	t, err := k.FromMesh(m)
+	if err != nil {
+		return Tool{}, fmt.Errorf("side sprue from (%.1f, %.1f): %w", s.From.X, s.From.Y, err)
+	}
+	return Tool{Half: Upper, Solid: t}, nil
 }
 
 // leastDraftDeg keeps the sides of a trough off the exactly upright, where a sheared roof would be

@@ -1,7 +1,9 @@
 package tooling
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 
 	"mouldwright/internal/mesh"
@@ -45,12 +47,16 @@ type twoHalves struct {
 	parting      *mouldability.Parting
 	layout       *Layout
 	bolt         *Bolt
+	boltNote     string // what the maker should know of the thread taken
 	shadow       Outline
 	field        *HeightField // the parting surface
 	top          *HeightField // the part's upper facets
 	topSource    []int32      // facet of top → facet of the part as given
-	upper, lower *mesh.Mesh   // raw halves
-	spots        []Sprue      // the sprue first, then the vents
+	low          *HeightField // its lower facets, made by bottom
+	lowSource    []int32
+	z0, z1       float64 // the block's bottom and top
+	feed         feed
+	upper, lower *mesh.Mesh // raw halves
 }
 
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
@@ -67,6 +73,7 @@ func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*two
 	}
 	b.mould.LineMM, b.mould.LineOnShowMM = b.parting.LengthMM, b.parting.ShowLengthMM
 	b.outline()
+	b.top, b.topSource = facetsAs(b.parting, Upper)
 	if err := b.arrange(); err != nil {
 		return nil, err
 	}
@@ -78,7 +85,6 @@ func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*two
 	}
 	b.mould.Surface = s
 	b.field = NewHeightField(s.asMesh())
-	b.top, b.topSource = upperFacets(b.parting)
 	b.upper, b.lower, err = stitchHalves(b.parting, s, b.mould.Block)
 	return b, err
 }
@@ -101,29 +107,29 @@ func (b *twoHalves) outline() {
 	}
 }
 
-// arrange sizes the block and finds places for the features in plan.
+// arrange sizes the block and finds places for the features in plan: first the sprue, whose place the
+// part alone decides, then all that stands around the part.
 func (b *twoHalves) arrange() error {
+	if err := b.chooseHeight(0); err != nil {
+		return err
+	}
+	if err := b.planFeed(); err != nil {
+		return err
+	}
+	if b.boltNote != "" {
+		b.note("%s", b.boltNote)
+	}
 	o := b.opt
 	box := b.mould.Part.Bounds()
 	key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()
-	z0, z1 := box.Min.Z-o.FloorMM, box.Max.Z+o.FloorMM
-	if o.Keys >= 0 {
-		// Room for a key wherever on the surface it stands, over its tip and under its root.
-		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
-		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
-	}
 	lo := LayoutOptions{
 		MaxPitchMM: o.BoltPitchMM, Keys: o.Keys, Pry: PryOptions{PerBlock: o.PrySlots}, Gutter: o.Gutter, WallMM: o.WallMM,
 		KeyRadiusMM: key.RadiusMM + key.RootMM + key.ClearanceMM, MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y},
+		KeepOff: b.sidePlans(),
 	}
 	lo.OddKeyRadiusMM = lo.KeyRadiusMM + key.OddRadiusMM
-	if o.Bolt != NoBolts {
-		bolt, zLow, zHigh, err := chooseBlockBolt(o.Bolt, b.parting, z0, z1)
-		if err != nil {
-			return err
-		}
-		b.bolt, z0, z1 = &bolt, zLow, zHigh
-		lo.BoltRadiusMM = bolt.RadiusMM()
+	if b.bolt != nil {
+		lo.BoltRadiusMM = b.bolt.RadiusMM()
 	}
 	if o.Label.Text != "" {
 		lo.LabelWidthMM = leastLabelMM
@@ -134,7 +140,58 @@ func (b *twoHalves) arrange() error {
 		return err
 	}
 	f := b.layout.Footprint
-	b.mould.Block = r3.Box{Min: r3.Vec{X: f.Min.X, Y: f.Min.Y, Z: z0}, Max: r3.Vec{X: f.Max.X, Y: f.Max.Y, Z: z1}}
+	b.mould.Block = r3.Box{Min: r3.Vec{X: f.Min.X, Y: f.Min.Y, Z: b.z0}, Max: r3.Vec{X: f.Max.X, Y: f.Max.Y, Z: b.z1}}
+	return b.endAtSides()
+}
+
+// chooseHeight sets the block's bottom and top so that the part, a key anywhere on the parting surface,
+// and what needs overMM above that surface, have room; and the bolts for that height.
+func (b *twoHalves) chooseHeight(overMM float64) error {
+	o := b.opt
+	box := b.mould.Part.Bounds()
+	z0, z1 := box.Min.Z-o.FloorMM, max(box.Max.Z+o.FloorMM, b.parting.MaxZ+overMM)
+	if o.Keys >= 0 {
+		// Room for a key wherever on the surface it stands, over its tip and under its root.
+		key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()
+		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
+		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
+	}
+	b.bolt, b.z0, b.z1 = nil, z0, z1
+	if o.Bolt == NoBolts {
+		return nil
+	}
+	if o.Bolt != "" {
+		return b.fitBolt(o.Bolt)
+	}
+	var first error
+	for i, thread := range defaultThreads {
+		err := b.fitBolt(thread)
+		if err == nil {
+			b.boltNote = ""
+			if i > 0 {
+				b.boltNote = fmt.Sprintf("%s bolts: %s screws are not long enough for this block", thread, defaultThreads[0])
+			}
+			return nil
+		}
+		if !errors.Is(err, ErrNoBolt) {
+			return err
+		}
+		first = cmp.Or(first, err)
+	}
+	b.boltNote = fmt.Sprintf("no bolts, hold the mould with clamps or bands: %v", first)
+	return nil
+}
+
+// defaultThreads are tried in this order when the maker names no thread: larger screws come longer.
+var defaultThreads = []string{"M4", "M5", "M6", "M8"}
+
+// fitBolt takes a thread for the block's height, and makes the block higher where the seats need it.
+func (b *twoHalves) fitBolt(thread string) error {
+	bolt, z0, z1, err := chooseBlockBolt(thread, b.parting, b.z0, b.z1)
+	if err != nil {
+		return err
+	}
+	b.bolt, b.z0, b.z1 = &bolt, z0, z1
 	return nil
 }
 
@@ -165,12 +222,13 @@ func chooseBlockBolt(thread string, p *mouldability.Parting, z0, z1 float64) (Bo
 	return Bolt{}, 0, 0, fmt.Errorf("tooling: bolts for a block %.1f mm high: %w; choose another thread, or \"none\"", z1-z0, last)
 }
 
-// upperFacets is the part's surface under the upper half, as a height field.
-func upperFacets(p *mouldability.Parting) (*HeightField, []int32) {
+// facetsAs is the part's surface that a half touches, as a height field, and the facets of the part as
+// given that its facets lie on.
+func facetsAs(p *mouldability.Parting, h Half) (*HeightField, []int32) {
 	m := &mesh.Mesh{Verts: p.Mesh.Verts}
 	var source []int32
 	for f, t := range p.Mesh.Tris {
-		if p.Upper[f] {
+		if p.Upper[f] == (h == Upper) {
 			m.Tris = append(m.Tris, t)
 			source = append(source, p.Source[f])
 		}

@@ -40,7 +40,7 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	wet, err := b.wetFeatures(k, upper0)
+	wet, err := b.wetFeatures(k, upper0, around)
 	if err != nil {
 		return err
 	}
@@ -209,6 +209,7 @@ func (b *twoHalves) gutterTools(k *solid.Kernel, aprons RawHalves) (share, error
 		r := b.bolt.RadiusMM() + b.opt.LeastWallMM
 		keepOff = append(keepOff, around(at, r, circleSegments(r)))
 	}
+	keepOff = append(keepOff, b.sideRoom()...)
 	g, t, err := NewGutter(k, aprons, b.shadow, keepOff, *b.opt.Gutter)
 	if err != nil {
 		return s, fmt.Errorf("tooling: %w", err)
@@ -216,50 +217,4 @@ func (b *twoHalves) gutterTools(k *solid.Kernel, aprons RawHalves) (share, error
 	s.tools = t
 	b.mould.Features = append(b.mould.Features, g.Feature("G1"))
 	return s, nil
-}
-
-// wetFeatures are the sprue and the vents: what cures in them stays on the casting.
-func (b *twoHalves) wetFeatures(k *solid.Kernel, upper0 *solid.Solid) ([]share, error) {
-	spots, err := b.placeSprue()
-	if err != nil {
-		return nil, err
-	}
-	sprue, vents := share{name: "sprue", wet: true}, share{name: "vents", wet: true}
-	b.spots = spots
-	for i, sp := range spots {
-		t, err := sp.Tools(k)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		room, err := upper0.Intersect(t[0].Solid)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		held, err := volumeOf(room, nil)
-		if err != nil {
-			return nil, err
-		}
-		c := sp.AvoidsShow(b.top, b.showOnTop())
-		if i == 0 {
-			sprue.tools, sprue.held = t, []*solid.Solid{room}
-			b.mould.Features = append(b.mould.Features, sp.Feature("S1", "sprue", held))
-		} else {
-			c.Name = "vent off the show faces"
-			vents.tools, vents.held = append(vents.tools, t...), append(vents.held, room)
-			b.mould.Features = append(b.mould.Features, sp.Feature(fmt.Sprintf("V%d", i), "vent", held))
-		}
-		b.mould.Checks = append(b.mould.Checks, c)
-	}
-	return []share{sprue, vents}, nil
-}
-
-func (b *twoHalves) showOnTop() []bool {
-	if b.opt.Show == nil {
-		return nil
-	}
-	out := make([]bool, len(b.topSource))
-	for i, f := range b.topSource {
-		out[i] = b.opt.Show[f]
-	}
-	return out
 }

@@ -3,120 +3,292 @@ package tooling
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// sprueTries bounds how many places are tried for the sprue and for each vent.
-const sprueTries = 4000
+const (
+	// facetTries bounds how many facets' middles are tried for the sprue and for each vent.
+	facetTries = 4000
+	// gridTries is how many places are tried along the longer side of the part: large facets have only
+	// one middle.
+	gridTries = 64
+	// climbs is how many of the roomiest places are moved to where there is most room about them.
+	climbs = 48
+	// climbEndMM is where such a move ends; nobody sees less.
+	climbEndMM = 0.01
+)
 
-// placeSprue chooses where the liquid goes in and where the air goes out: the sprue first, then the
-// vents. Both go straight up through the upper half. The sprue stands where it is farthest from the
-// part's outline, off the show faces, and of equal places on the lowest, so that air rises away from
-// it; each vent on the highest place left, as far as possible from all before it.
-func (b *twoHalves) placeSprue() ([]Sprue, error) {
-	tries := b.placesOnTop()
-	if len(tries) == 0 {
-		return nil, fmt.Errorf("tooling: every upper face is a show face: %w; turn the part over, or free a face for the sprue", ErrSprue)
+// uprightFeed chooses where the liquid goes in and where the air goes out: the sprue first, then the
+// vents, all straight up through the upper half. The sprue stands where it is farthest from the part's
+// outline, off the show faces, and of equal places on the lowest, so that air rises away from it.
+func (b *twoHalves) uprightFeed() (feed, error) {
+	p := b.placesOnTop()
+	if len(p.tries) == 0 {
+		return feed{}, fmt.Errorf("every upper face is a show face: %w; turn the part over, or free a face for the sprue", ErrSprue)
 	}
-	z1 := b.mould.Block.Max.Z
-	opt := SprueOptions{TopDiameterMM: b.opt.SprueMM}
-	slices.SortStableFunc(tries, func(p, q place3) int { return cmp.Or(cmp.Compare(q.room, p.room), cmp.Compare(p.z, q.z)) })
-	// Beyond the foot's own width more room is no better: then the lowest wins.
-	enough := 2 * b.opt.SprueMM
-	slices.SortStableFunc(tries, func(p, q place3) int {
-		return cmp.Or(cmp.Compare(min(q.room, enough), min(p.room, enough)), cmp.Compare(p.z, q.z))
-	})
-	first, err := b.firstThatFits(tries, z1, opt, nil)
-	if err != nil {
-		return nil, err
-	}
-	out := []Sprue{first}
-	vent := VentOptions()
-	vent.TopDiameterMM = b.opt.VentMM
-	for range max(0, b.opt.Vents) {
-		slices.SortStableFunc(tries, func(p, q place3) int {
-			return cmp.Or(cmp.Compare(q.z, p.z), cmp.Compare(farFrom(out, q.at), farFrom(out, p.at)))
-		})
-		v, err := b.firstThatFits(tries, z1, vent, out)
-		if err != nil {
-			break // no more room: fewer vents than asked, which the features show
+	var firstErr error
+	for _, d := range sizes(b.opt.SprueMM) {
+		opt := SprueOptions{TopDiameterMM: d}
+		s, err := p.sprue(opt)
+		if err != nil && p.climb() {
+			s, err = p.sprue(opt)
 		}
-		out = append(out, v)
+		if err == nil {
+			return p.withVents(s), nil
+		}
+		firstErr = cmp.Or(firstErr, err)
 	}
-	return out, nil
+	return feed{}, firstErr
 }
 
-// place3 is a place on the part's upper surface.
-type place3 struct {
+// places are the places on the part's upper surface that a sprue or a vent may take.
+type places struct {
+	b       *twoHalves
+	z1      float64
+	show    []bool
+	edges   [][2]r2.Vec // the part's outline and the borders of show faces, in plan
+	pitch   float64     // of the grid
+	tries   []topPlace
+	climbed bool
+}
+
+// topPlace is one of them.
+type topPlace struct {
 	at   r2.Vec
 	z    float64
-	room float64 // to the part's outline in plan
+	room float64 // to the part's outline, or a show face, in plan
 }
 
-// placesOnTop are the middles of upper facets that are no show faces. Heights are rounded to a
-// hundredth of a millimetre, so that noise on a level face does not decide.
-func (b *twoHalves) placesOnTop() []place3 {
-	show := b.showOnTop()
-	var out []place3
+// placesOnTop are the middles of upper facets that are no show faces, and a grid over them.
+func (b *twoHalves) placesOnTop() *places {
+	p := &places{b: b, z1: b.z1, show: b.showOnTop()}
+	p.edges = b.edgesOnTop(p.show)
+	// Distances to a long outline cost most here: fewer places are tried on it.
+	const most = 3e7
+	budget := int(min(facetTries, most/float64(1+len(p.edges))))
 	n := len(b.top.m.Tris)
-	stride := max(1, n/sprueTries)
-	for f := 0; f < n; f += stride {
-		if show != nil && show[f] {
-			continue
+	for f := 0; f < n; f += 1 + n/max(1, budget) {
+		if p.show == nil || !p.show[f] {
+			c := b.top.m.Facet(f).Centroid()
+			p.add(r2.Vec{X: c.X, Y: c.Y})
 		}
-		c := b.top.m.Facet(f).Centroid()
-		at := r2.Vec{X: c.X, Y: c.Y}
-		const step = 100
-		out = append(out, place3{at: at, z: float64(int64(c.Z*step)) / step, room: gapToOutlineInside(at, b.shadow)})
+	}
+	box, _ := b.shadow.Bounds()
+	size := r2.Sub(box.Max, box.Min)
+	p.pitch = max(size.X, size.Y) / float64(min(gridTries, int(math.Sqrt(float64(budget)))))
+	for y := box.Min.Y + p.pitch/2; y < box.Max.Y; y += p.pitch {
+		for x := box.Min.X + p.pitch/2; x < box.Max.X; x += p.pitch {
+			p.add(r2.Vec{X: x, Y: y})
+		}
+	}
+	return p
+}
+
+// edgesOnTop are the edges of the upper surface that no sprue may cross.
+func (b *twoHalves) edgesOnTop(show []bool) (out [][2]r2.Vec) {
+	for _, loop := range b.shadow {
+		for i, a := range loop {
+			out = append(out, [2]r2.Vec{a, loop[(i+1)%len(loop)]})
+		}
+	}
+	if show == nil {
+		return out
+	}
+	m := b.top.m
+	for f, near := range m.Adjacency() {
+		for k, g := range near {
+			if int(g) >= 0 && int(g) < len(show) && show[f] && !show[g] {
+				p, q := m.Verts[m.Tris[f][k]], m.Verts[m.Tris[f][(k+1)%3]]
+				out = append(out, [2]r2.Vec{{X: p.X, Y: p.Y}, {X: q.X, Y: q.Y}})
+			}
+		}
 	}
 	return out
 }
 
-// gapToOutlineInside is the distance from a point over the part to the part's outline.
-func gapToOutlineInside(p r2.Vec, o Outline) float64 {
-	d := -1.0
-	for _, loop := range o {
-		for i, a := range loop {
-			if s := pointSegment(p, a, loop[(i+1)%len(loop)]); d < 0 || s < d {
-				d = s
-			}
-		}
+// add tries a place: heights are rounded to a hundredth of a millimetre, so that noise on a level face
+// does not decide.
+func (p *places) add(at r2.Vec) bool {
+	f, z, ok := p.b.top.facetAt(at)
+	if !ok || (p.show != nil && p.show[f]) {
+		return false
+	}
+	const step = 100
+	p.tries = append(p.tries, topPlace{at: at, z: math.Floor(z*step) / step, room: p.roomAt(at)})
+	return true
+}
+
+func (p *places) roomAt(at r2.Vec) float64 {
+	d := math.Inf(1)
+	for _, e := range p.edges {
+		d = min(d, pointSegment(at, e[0], e[1]))
 	}
 	return d
 }
 
+// climb adds, for the roomiest places, the place near each that has the most room about it: on a narrow
+// part only its middle line may do, which no grid hits. It reports whether there is anything new.
+func (p *places) climb() bool {
+	if p.climbed {
+		return false
+	}
+	p.climbed = true
+	from := slices.Clone(p.tries)
+	slices.SortStableFunc(from, func(a, b topPlace) int { return cmp.Compare(b.room, a.room) })
+	var done []r2.Vec
+	for _, t := range from {
+		if len(done) == climbs {
+			break
+		}
+		if slices.ContainsFunc(done, func(q r2.Vec) bool { return r2.Norm(r2.Sub(q, t.at)) < 2*p.pitch }) {
+			continue
+		}
+		done = append(done, t.at)
+		p.add(p.roomiest(t))
+	}
+	return true
+}
+
+// roomiest walks from a place to more room, in steps that halve.
+func (p *places) roomiest(t topPlace) r2.Vec {
+	at, room := t.at, t.room
+	for step := p.pitch; step > climbEndMM; {
+		best := at
+		for i := range 8 {
+			s, c := math.Sincos(float64(i) * math.Pi / 4)
+			q := r2.Add(at, r2.Scale(step, r2.Vec{X: c, Y: s}))
+			if _, _, over := p.b.top.facetAt(q); !over {
+				continue
+			}
+			if r := p.roomAt(q); r > room {
+				best, room = q, r
+			}
+		}
+		if best == at {
+			step /= 2
+		}
+		at = best
+	}
+	return at
+}
+
+// sprue finds the best place for a sprue of a size.
+func (p *places) sprue(opt SprueOptions) (Sprue, error) {
+	// Beyond the foot's own width more room is no better: then the lowest wins.
+	enough := 2 * opt.TopDiameterMM
+	slices.SortStableFunc(p.tries, func(a, b topPlace) int {
+		return cmp.Or(cmp.Compare(min(b.room, enough), min(a.room, enough)), cmp.Compare(a.z, b.z), cmp.Compare(b.room, a.room))
+	})
+	return p.firstThatFits(p.tries, opt, nil)
+}
+
 // firstThatFits tries places in order. Those too near to a sprue already there are passed over.
-func (b *twoHalves) firstThatFits(tries []place3, z1 float64, opt SprueOptions, have []Sprue) (Sprue, error) {
-	show := b.showOnTop()
-	last := fmt.Errorf("tooling: no place for it on the upper faces: %w", ErrSprue)
+func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue) (Sprue, error) {
+	opt = opt.withDefaults()
+	var last error
+	widest := topPlace{room: -1}
 	for _, t := range tries {
-		if t.room < opt.TopDiameterMM/2 {
+		if t.room > widest.room {
+			widest = t
+		}
+		if t.room < p.footAt(t, opt)+opt.LeastSpacingMM-footSlackMM {
 			continue
 		}
-		s, err := NewSprue(t.at, z1, b.top, opt)
+		s, err := NewSprue(t.at, p.z1, p.b.top, opt)
 		if err != nil {
-			last = fmt.Errorf("tooling: %w", err)
+			last = err
 			continue
 		}
-		if len(have) > 0 && farFrom(have, s.At) < s.BottomRadius+b.opt.LeastWallMM {
+		if len(have) > 0 && farFrom(have, s.At) < s.BottomRadius+p.b.opt.LeastWallMM {
 			continue
 		}
-		if s.AvoidsShow(b.top, show).OK {
+		if s.AvoidsShow(p.b.top, p.show).OK {
 			return s, nil
 		}
 	}
-	return Sprue{}, last
+	if last != nil {
+		return Sprue{}, last
+	}
+	return Sprue{}, fmt.Errorf("no place on the upper faces for a sprue of %.1f mm: the roomiest one, at (%.1f, %.1f), takes a foot %.2f mm across, "+
+		"%.2f mm is wanted there, with its draft down from the top of the block: %w", opt.TopDiameterMM, widest.at.X, widest.at.Y,
+		2*max(0, widest.room-opt.LeastSpacingMM), 2*p.footAt(widest, opt), ErrSprue)
+}
+
+// footSlackMM: a polygon drawn in the foot's circle fits where the circle just does not.
+const footSlackMM = 0.02
+
+// footAt is the least radius of a sprue's foot at a place.
+func (p *places) footAt(t topPlace, opt SprueOptions) float64 {
+	return opt.TopDiameterMM/2 + (p.z1-t.z)*math.Tan(opt.DraftDeg*math.Pi/180)
+}
+
+// withVents adds the vents: first one on every high point where air would stay, the deepest pocket
+// first; then on the highest places left, as far as possible from all before.
+func (p *places) withVents(sprue Sprue) feed {
+	out := feed{sprue: sprue}
+	have := []Sprue{sprue}
+	vent := VentOptions()
+	vent.TopDiameterMM = p.b.opt.VentMM
+	var last error
+	put := func(tries []topPlace) bool {
+		v, err := p.firstThatFits(tries, vent, have)
+		if err != nil {
+			last = err
+			return false
+		}
+		have, out.vents = append(have, v), append(out.vents, v)
+		return true
+	}
+	asked := max(0, p.b.opt.Vents)
+	without := 0
+	for _, h := range highPoints(p.b.mould.Part) {
+		at := r2.Vec{X: h.at.X, Y: h.at.Y}
+		if slices.ContainsFunc(have, func(s Sprue) bool { return r2.Norm(r2.Sub(s.At, at)) <= s.BottomRadius }) {
+			continue
+		}
+		if len(out.vents) == asked || !put(p.near(h)) {
+			without++
+		}
+	}
+	for len(out.vents) < asked {
+		slices.SortStableFunc(p.tries, func(a, b topPlace) int {
+			return cmp.Or(cmp.Compare(b.z, a.z), cmp.Compare(farFrom(have, b.at), farFrom(have, a.at)))
+		})
+		if !put(p.tries) {
+			break
+		}
+	}
+	p.b.noteVents(len(out.vents), last)
+	if without > 0 {
+		p.b.note("high points of the part without a vent: %d, each more than %.1f mm above what surrounds it; air stays there unless the mould is tilted, or vacuum or pressure is used", without, pocketMM)
+	}
+	return out
+}
+
+// near lists the places that drain the air of a high point, the nearest first.
+func (p *places) near(h highPoint) []topPlace {
+	at := r2.Vec{X: h.at.X, Y: h.at.Y}
+	p.add(at)
+	var out []topPlace
+	for _, t := range p.tries {
+		if t.z >= h.at.Z-min(h.rise, pocketMM) {
+			out = append(out, t)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b topPlace) int {
+		return cmp.Compare(r2.Norm2(r2.Sub(a.at, at)), r2.Norm2(r2.Sub(b.at, at)))
+	})
+	return out
 }
 
 // farFrom is the clear distance to the nearest of some sprues.
 func farFrom(have []Sprue, p r2.Vec) float64 {
-	d := -1.0
+	d := math.Inf(1)
 	for _, s := range have {
-		if g := r2.Norm(r2.Sub(p, s.At)) - s.BottomRadius; d < 0 || g < d {
-			d = g
-		}
+		d = min(d, r2.Norm(r2.Sub(p, s.At))-s.BottomRadius)
 	}
 	return d
 }

@@ -15,7 +15,7 @@ import (
 func (b *twoHalves) verify(ctx context.Context) error {
 	m := b.mould
 	b.opt.tell("checking walls", 0.7)
-	g := newGauge(b.parting.Mesh, m.Surface, b.spots)
+	g := newGauge(b.parting.Mesh, m.Surface, b.feed.all())
 	for h, p := range m.Pieces {
 		if err := b.sound(ctx, p); err != nil {
 			return err
@@ -24,7 +24,7 @@ func (b *twoHalves) verify(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		m.Checks = append(m.Checks, Check{Name: p.Name + ": thinnest wall", OK: w.Shell.ThicknessMM >= b.opt.LeastWallMM, Value: w.Shell.ThicknessMM,
+		m.Checks = append(m.Checks, Check{Name: p.Name + ": thinnest wall", OK: !short(w.Shell.ThicknessMM, b.opt.LeastWallMM), Value: w.Shell.ThicknessMM,
 			Limit: b.opt.LeastWallMM, Unit: "mm",
 			Words: fmt.Sprintf("%.2f mm at %s, looked at in %d places", w.Shell.ThicknessMM, placeWords(w.Shell.At), w.Rays)})
 		if w.Rib.ThicknessMM < b.opt.LeastWallMM {
@@ -66,7 +66,8 @@ func fits(p Piece, build r3.Vec) (Check, bool) {
 		return Check{}, false
 	}
 	s := p.Mesh.Bounds().Size()
-	ok := s.Z <= build.Z && ((s.X <= build.X && s.Y <= build.Y) || (s.Y <= build.X && s.X <= build.Y))
+	under := func(length, room float64) bool { return !short(room, length) }
+	ok := under(s.Z, build.Z) && ((under(s.X, build.X) && under(s.Y, build.Y)) || (under(s.Y, build.X) && under(s.X, build.Y)))
 	return Check{Name: p.Name + ": fits the printer", OK: ok, Value: max(s.X, s.Y, s.Z), Limit: max(build.X, build.Y, build.Z), Unit: "mm",
 		Words: fmt.Sprintf("%.1f × %.1f × %.1f mm in %.0f × %.0f × %.0f mm", s.X, s.Y, s.Z, build.X, build.Y, build.Z)}, true
 }

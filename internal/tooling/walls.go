@@ -32,17 +32,17 @@ const wallRays = 40000
 type gauge struct {
 	part         *mesh.Mesh
 	cavity, seam *geom.BVH
-	holes        []Sprue // sprue and vents: they open into the cavity, so the wall to them ends in an edge
+	holes        []channel // sprue and vents: they open into the cavity, so the wall to them ends in an edge
 }
 
-func newGauge(part *mesh.Mesh, s *Surface, holes []Sprue) *gauge {
+func newGauge(part *mesh.Mesh, s *Surface, holes []channel) *gauge {
 	return &gauge{part: part, cavity: geom.NewBVH(part.Verts, part.Tris), seam: geom.NewBVH(s.Verts, s.Tris), holes: holes}
 }
 
 // inHole says whether a place lies on the wall of a sprue or a vent.
 func (g *gauge) inHole(p r3.Vec) bool {
 	for _, h := range g.holes {
-		if math.Hypot(p.X-h.At.X, p.Y-h.At.Y) <= h.radiusAt(p.Z)+holeSlackMM {
+		if h.opensAt(p) {
 			return true
 		}
 	}

@@ -1,0 +1,268 @@
+package tooling
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"mouldwright/internal/solid"
+)
+
+const (
+	// sideStepMM is the raster of places tried along a side for a sprue; a part smaller than some tens
+	// of steps is tried more finely.
+	sideStepMM    = 1.0
+	sideLeastStep = 40
+	// sideClearMM is kept between the trough and any of the part but the place it runs to.
+	sideClearMM = 2.0
+	// sideCoverMM is the mould kept over the trough.
+	sideCoverMM = 3.0
+	// gateMM is how far a trough runs over the part, so that it opens even where the part's top is level
+	// with the parting line.
+	gateMM = 1.5
+	// leastGateMM is the least such run on a small part.
+	leastGateMM = 0.3
+	// sideFarMM is beyond any block: what stays clear of a trough stays clear of it out to there.
+	sideFarMM = 2 * mostMM
+)
+
+// sideChannel is a sprue or a vent along the parting surface, from one side of the block.
+type sideChannel struct {
+	SideSprue
+	options SideSprueOptions
+	side    side    // of the part's box; the block's lies behind it
+	at      float64 // along the side
+	first   float64 // from the side to where the trough first meets the part
+	spread  float64 // how far apart its two sides meet the part
+	b       *twoHalves
+}
+
+// sideOptions is the trough with the cross-section of a round sprue of diameter d, or a little over.
+func sideOptions(d float64) SideSprueOptions {
+	return SideSprueOptions{WidthMM: 1.2 * d, HeightMM: 0.8 * d, OverlapMM: gateMM}
+}
+
+// sideFeed finds a sprue that runs in along the parting surface, and vents beside it. The mould is then
+// filled standing on the opposite side, so the best place is where the outline is nearest to the side:
+// no air stays above it. Vents go to the next such places.
+func (b *twoHalves) sideFeed() (feed, error) {
+	var firstErr error
+	for _, d := range sizes(b.opt.SprueMM) {
+		o := sideOptions(d)
+		tries, err := b.sideTries(o, b.boxSides())
+		if err == nil {
+			s := tries[0]
+			if d < b.opt.SprueMM {
+				b.note("no side of the block takes a sprue of %.1f × %.1f mm: this one is %.1f × %.1f mm, and the mould fills slower",
+					1.2*b.opt.SprueMM, 0.8*b.opt.SprueMM, o.WidthMM, o.HeightMM)
+			}
+			if err := b.chooseHeight(o.HeightMM + sideCoverMM); err != nil {
+				return feed{}, err
+			}
+			return b.sideVents(s), nil
+		}
+		firstErr = cmp.Or(firstErr, err)
+	}
+	return feed{}, firstErr
+}
+
+// boxSides are the sides of the part's own box in plan.
+func (b *twoHalves) boxSides() []side {
+	box, _ := b.shadow.Bounds()
+	p := placer{foot: box}
+	s := p.sides()
+	return s[:]
+}
+
+// sideTries lists the places for a trough, best first. Where the trough meets the line at a slant it
+// would leave a long mark, so of equal places the straightest counts.
+func (b *twoHalves) sideTries(o SideSprueOptions, sides []side) ([]*sideChannel, error) {
+	var out []*sideChannel
+	var last error
+	for _, s := range sides {
+		n := max(sideLeastStep, int(s.length/sideStepMM))
+		for i := range n {
+			c, err := b.sideAt(s, s.length*(float64(i)+0.5)/float64(n), o)
+			if err != nil {
+				last = cmp.Or(last, err)
+				continue
+			}
+			out = append(out, c)
+		}
+	}
+	if len(out) == 0 {
+		return nil, fmt.Errorf("no side takes a trough of %.1f × %.1f mm (first tried: %w)", o.WidthMM, o.HeightMM, last)
+	}
+	const near = 2.0 // mm: of places so much alike the straightest is the best
+	slices.SortStableFunc(out, func(p, q *sideChannel) int {
+		return cmp.Or(cmp.Compare(math.Floor(p.first/near), math.Floor(q.first/near)), cmp.Compare(math.Floor(p.spread/0.1), math.Floor(q.spread/0.1)),
+			cmp.Compare(math.Abs(p.at-p.side.length/2), math.Abs(q.at-q.side.length/2)))
+	})
+	return out, nil
+}
+
+// sideAt fits a trough to one place on a side of the part's box, from just outside it.
+func (b *twoHalves) sideAt(s side, t float64, o SideSprueOptions) (*sideChannel, error) {
+	outer := b.shadow.Outer()
+	out := sideClearMM + o.WidthMM
+	run := func(o SideSprueOptions) (SideSprue, error) { return NewSideSprue(s.at(t, -out), s.inward, outer, o) }
+	size, _ := outer.Bounds()
+	o.OverlapMM = max(leastGateMM, min(o.OverlapMM, 0.2*min(size.Max.X-size.Min.X, size.Max.Y-size.Min.Y)))
+	sp, err := run(o)
+	if err != nil {
+		return nil, err
+	}
+	c := &sideChannel{SideSprue: sp, options: o, side: s, at: t, b: b}
+	gate := r2.Norm(r2.Sub(sp.gate[1], sp.gate[0]))
+	c.spread = gate - 2*o.OverlapMM
+	c.first = sp.LengthMM - gate + o.OverlapMM - out
+	// Before the gate the trough passes nothing of the part; behind it, it reaches no hole.
+	run0 := c.first + out - sideClearMM
+	if run0 > 0 && short(gapToOutline(shape{core: strip(sp.From, sp.Dir, run0, o.WidthMM)}, outer), min(sideClearMM, 0.7*sideClearMM)) {
+		return nil, fmt.Errorf("side sprue from (%.1f, %.1f): it passes another part of the outline within %.1f mm: %w", sp.From.X, sp.From.Y, 0.7*sideClearMM, ErrSprue)
+	}
+	for _, loop := range b.shadow {
+		if loopArea(loop) < 0 && loopDistance(sp.gate, loop) < leastGateMM {
+			return nil, fmt.Errorf("side sprue from (%.1f, %.1f): its gate runs into a through-hole: %w", sp.From.X, sp.From.Y, ErrSprue)
+		}
+	}
+	if check := c.offShow(b); !check.OK {
+		return nil, fmt.Errorf("%s: %w", check.Words, ErrSprue)
+	}
+	return c, nil
+}
+
+// sideVents adds vents beside a side sprue, on the same side, nearest to it first.
+func (b *twoHalves) sideVents(s *sideChannel) feed {
+	out := feed{sprue: s}
+	have := []*sideChannel{s}
+	o := sideOptions(b.opt.VentMM)
+	tries, last := b.sideTries(o, []side{s.side})
+	apart := func(c *sideChannel) float64 {
+		d := math.Inf(1)
+		for _, h := range have {
+			d = min(d, math.Abs(c.at-h.at)-(c.options.WidthMM+h.options.WidthMM)/2)
+		}
+		return d
+	}
+	for len(out.vents) < max(0, b.opt.Vents) {
+		slices.SortStableFunc(tries, func(p, q *sideChannel) int {
+			return cmp.Or(cmp.Compare(math.Floor(p.first), math.Floor(q.first)), cmp.Compare(apart(q), apart(p)))
+		})
+		i := slices.IndexFunc(tries, func(c *sideChannel) bool { return apart(c) >= 2*sideClearMM })
+		if i < 0 {
+			break
+		}
+		have, out.vents = append(have, tries[i]), append(out.vents, tries[i])
+	}
+	b.noteVents(len(out.vents), last)
+	return out
+}
+
+// sidePlans are the strips in plan that troughs take, out to beyond any block.
+func (b *twoHalves) sidePlans() (out [][]r2.Vec) {
+	for _, c := range b.feed.all() {
+		if s, ok := c.(*sideChannel); ok {
+			out = append(out, strip(r2.Sub(s.From, r2.Scale(sideFarMM, s.Dir)), s.Dir, sideFarMM+s.LengthMM, s.options.WidthMM))
+		}
+	}
+	return out
+}
+
+// sideRoom is what the gutter leaves to the troughs: it must not drain them.
+func (b *twoHalves) sideRoom() (out [][]r2.Vec) {
+	for _, c := range b.feed.all() {
+		if s, ok := c.(*sideChannel); ok {
+			o := s.options
+			out = append(out, strip(r2.Sub(s.From, s.Dir), s.Dir, s.LengthMM+2, o.WidthMM+2*sideClearMM))
+		}
+	}
+	return out
+}
+
+// endAtSides makes the troughs end at the sides of the block as it has become.
+func (b *twoHalves) endAtSides() error {
+	p := placer{foot: b.layout.Footprint}
+	for _, c := range b.feed.all() {
+		s, ok := c.(*sideChannel)
+		if !ok {
+			continue
+		}
+		for _, wall := range p.sides() {
+			if wall.name != s.side.name {
+				continue
+			}
+			from := r2.Sub(s.From, r2.Scale(r2.Dot(s.Dir, r2.Sub(s.From, wall.from)), s.Dir))
+			longer, err := NewSideSprue(from, s.Dir, b.shadow.Outer(), s.options)
+			if err != nil {
+				return fmt.Errorf("tooling: %w", err)
+			}
+			s.SideSprue = longer
+		}
+	}
+	return nil
+}
+
+func (s *sideChannel) cutter(k *solid.Kernel, aprons RawHalves) (Tool, error) {
+	trough, err := s.Tools(k, aprons.Lower)
+	if err != nil {
+		return Tool{}, err
+	}
+	lo, hi := s.lineAtGate()
+	gate, err := s.GateTool(k, lo-overshootMM, hi+s.options.HeightMM)
+	if err != nil {
+		return Tool{}, err
+	}
+	both, err := trough[0].Solid.Union(gate.Solid)
+	return Tool{Half: Upper, Solid: both}, err
+}
+
+// lineAtGate is the least and greatest height that the gate's cutter must reach: the parting line's, and
+// down to the part's top there.
+func (s *sideChannel) lineAtGate() (lo, hi float64) {
+	lo, hi, _ = s.b.field.Range(s.gate)
+	if low, _, _ := s.b.top.Range(s.gate); low < lo {
+		lo = low
+	}
+	return lo, hi
+}
+
+func (s *sideChannel) feature(name, kind string, held float64) Feature {
+	z, _ := s.b.field.At(r2.Add(s.From, r2.Scale(spareMM, s.Dir)))
+	f := s.SideSprue.Feature(name, z, held)
+	f.Kind = "side " + kind
+	f.Words = fmt.Sprintf("side %s from the %s along the parting surface, %.1f × %.1f mm, holds %.2f mL", kind, s.side.name, s.options.WidthMM, s.options.HeightMM, held/1000)
+	return f
+}
+
+// offShow looks at both halves' facets at the gate: its mark is trimmed on either side of the line.
+func (s *sideChannel) offShow(b *twoHalves) Check {
+	c := s.AvoidsShow(b.top, b.showOnTop())
+	if b.opt.Show == nil || !c.OK {
+		return c
+	}
+	bottom, source := b.bottom()
+	return s.AvoidsShow(bottom, b.showOn(source))
+}
+
+// bottom is the part's surface in the lower half, made when first asked for.
+func (b *twoHalves) bottom() (*HeightField, []int32) {
+	if b.low == nil {
+		b.low, b.lowSource = facetsAs(b.parting, Lower)
+	}
+	return b.low, b.lowSource
+}
+
+func (s *sideChannel) opensAt(p r3.Vec) bool {
+	rel := r2.Sub(r2.Vec{X: p.X, Y: p.Y}, s.From)
+	along, across := r2.Dot(rel, s.Dir), r2.Cross(s.Dir, rel)
+	if along < -holeSlackMM || along > s.LengthMM+holeSlackMM || math.Abs(across) > s.options.WidthMM/2+holeSlackMM {
+		return false
+	}
+	_, hi, _ := s.b.field.Range(s.Plan())
+	return p.Z <= hi+s.options.HeightMM+holeSlackMM
+}
