@@ -1,0 +1,93 @@
+package web
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+)
+
+// Options set up a server. The zero value serves ./jobs on a loopback port.
+type Options struct {
+	Folder string // of job folders; "" is DefaultFolder
+	Addr   string // host:port; "" is DefaultAddr; port 0 takes a free one
+
+	// Token must accompany every request when Addr is not a loopback address; at least MinTokenRunes.
+	Token             string
+	CertFile, KeyFile string   // PEM; with them the server speaks TLS
+	Hosts             []string // further names by which browsers may call the server, such as bench.lan
+
+	MaxUploadBytes int64 // of one part; 0 is DefaultUploadBytes
+	MaxFacets      int   // of one part; 0 is DefaultFacets
+	Version        string
+}
+
+const (
+	DefaultFolder = "jobs"
+	DefaultAddr   = "127.0.0.1:8377"
+
+	// DefaultUploadBytes holds a binary STL of ten million facets.
+	DefaultUploadBytes = 512 << 20
+	// DefaultFacets keeps one part under about 2 GB of memory while it is judged.
+	DefaultFacets = 4_000_000
+
+	// MinTokenRunes makes guessing hopeless at the rate at which wrong tokens are answered.
+	MinTokenRunes = 20
+)
+
+// ErrExposed says that the address can be reached from other machines and no token guards it.
+var ErrExposed = errors.New("other machines could reach this address")
+
+func (o Options) withDefaults() Options {
+	if o.Folder == "" {
+		o.Folder = DefaultFolder
+	}
+	if o.Addr == "" {
+		o.Addr = DefaultAddr
+	}
+	if o.MaxUploadBytes == 0 {
+		o.MaxUploadBytes = DefaultUploadBytes
+	}
+	if o.MaxFacets == 0 {
+		o.MaxFacets = DefaultFacets
+	}
+	return o
+}
+
+// check refuses what would leave the workspace open to others.
+func (o Options) check() error {
+	host, _, err := net.SplitHostPort(o.Addr)
+	if err != nil {
+		return fmt.Errorf("--addr %q: write it as 127.0.0.1:8377: %w", o.Addr, err)
+	}
+	if (o.CertFile == "") != (o.KeyFile == "") {
+		return errors.New("TLS needs both --tls-cert and --tls-key")
+	}
+	if o.Token != "" && len([]rune(o.Token)) < MinTokenRunes {
+		return fmt.Errorf("the token has %d characters; use at least %d, such as %s", len([]rune(o.Token)), MinTokenRunes, suggestToken())
+	}
+	if loopback(host) || o.Token != "" {
+		return nil
+	}
+	return fmt.Errorf("--addr %s: %w, and no token guards the jobs. Leave --addr out to serve this machine alone, or set a token: MOULDWRIGHT_TOKEN=%s (and --tls-cert, --tls-key, so that it does not cross the network readable)",
+		o.Addr, ErrExposed, suggestToken())
+}
+
+// loopback says whether only this machine can reach host. An empty host means every interface.
+func loopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+func suggestToken() string { return randomHex(16) }
+
+func randomHex(n int) string {
+	b := make([]byte, n)
+	_, _ = rand.Read(b) // never fails; see crypto/rand
+	return hex.EncodeToString(b)
+}
