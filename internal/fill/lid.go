@@ -224,18 +224,23 @@ const (
 	halvings = 7
 	// caughtShare of the air under the lid already: what more is caught is worth a closer look.
 	caughtShare = 0.02
+	// swallowShare of the pitch: deeper air under the lid than this must not vanish in one step.
+	// Hollows shallower than that may be missed.
+	swallowShare = 0.5
 	// moreMoves bounds the positions added to a closing in which air is caught little by little.
-	moreMoves = 60
+	moreMoves = 200
 )
 
 // advance moves the lid from one pose to the next. Where that catches air, the way is halved, and the
-// half where it happens again: a lid that moved on at once would press part of the pocket away.
+// half where it happens again: a lid that moved on at once would press part of the pocket away. So it
+// is where resin covers at one go what was deep air: a pocket may have come and gone in between.
 func (r *lidRun) advance(ctx context.Context, out *LidResult, from, to pose, depth int) error {
 	s, met, err := r.move(ctx, to)
 	if err != nil {
 		return err
 	}
-	if r.prev != nil && depth > 0 && r.added < moreMoves && s.trapped() > r.prev.trapped()*(1+caughtShare)+defaultMinPocketMM3 {
+	if r.prev != nil && depth > 0 && r.added < moreMoves &&
+		(s.trapped() > r.prev.trapped()*(1+caughtShare)+defaultMinPocketMM3 || s.swallowed(r.prev, r.pitch*swallowShare)) {
 		r.added++
 		mid := pose{(from.deg + to.deg) / 2, (from.lift + to.lift) / 2}
 		if err := r.advance(ctx, out, from, mid, depth-1); err != nil {

@@ -371,6 +371,24 @@ func (s *lidState) outside() []bool {
 	return out
 }
 
+// swallowed says whether somewhere under the lid more than deep mm of air has gone since the state
+// before, and the resin stands over the ceiling now.
+func (s *lidState) swallowed(prev *lidState, deep float64) bool {
+	for k := range s.nx * s.ny {
+		for i := s.first[k]; i < s.first[k+1]; i++ {
+			if s.sky[i] || s.held[i] >= 0 || !(s.rise[i] < s.level && s.hi[i] <= s.level) {
+				continue
+			}
+			for j := prev.first[k]; j < prev.first[k+1]; j++ {
+				if prev.held[j] < 0 && !prev.sky[j] && prev.lo[j] < s.hi[i] && s.lo[i] < prev.hi[j] && prev.hi[j]-prev.surface(j) > deep {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
 // trapped is the air in all pockets.
 func (s *lidState) trapped() float64 {
 	v := 0.0
