@@ -30,8 +30,8 @@ type termView struct {
 
 // searchDirections lists the best ways to open; they are estimates, which judge then answers
 // exactly for the first.
-func searchDirections(ctx context.Context, m *mesh.Mesh, opt mouldability.SearchOptions) ([]directionView, r3.Vec, error) {
-	s, err := mouldability.NewSearcher(m, nil)
+func searchDirections(ctx context.Context, m *mesh.Mesh, show []bool, opt mouldability.SearchOptions) ([]directionView, r3.Vec, error) {
+	s, err := mouldability.NewSearcher(m, show)
 	if err != nil {
 		return nil, r3.Vec{}, err
 	}

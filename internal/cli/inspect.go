@@ -6,20 +6,23 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/job"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 )
 
 type inspectCmd struct {
 	partFlags
-	Direction   string  `placeholder:"DIR" help:"Judge this way of opening alone: +z, or three numbers as in 0,0.2,1. Left out: search all directions."`
-	Best        int     `default:"3" help:"How many of the directions found to list."`
-	MinDraft    float64 `default:"1" placeholder:"DEG" help:"The draft to ask for, degrees."`
-	Picture     string  `placeholder:"FILE" help:"Write a picture of the part, undercuts marked, as PNG."`
-	SurfaceOnly bool    `help:"Look at the surface alone; judge no direction."`
+	Direction   string   `placeholder:"DIR" help:"Judge this way of opening alone: +z, or three numbers as in 0,0.2,1. Left out: search all directions."`
+	Best        int      `default:"3" help:"How many of the directions found to list."`
+	MinDraft    float64  `default:"1" placeholder:"DEG" help:"The draft to ask for, degrees."`
+	ShowColour  []string `placeholder:"#RRGGBB" help:"Facets of this colour in the file are show faces, which flash should keep off. May be given again."`
+	Picture     string   `placeholder:"FILE" help:"Write a picture of the part, undercuts marked, as PNG."`
+	SurfaceOnly bool     `help:"Look at the surface alone; judge no direction."`
 }
 
 // inspection is what inspect prints; its JSON form is described in docs/cli.md.
@@ -39,13 +42,17 @@ func (c inspectCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	intake, err := mesh.Inspect(s.ctx, part.mesh)
+	intake, err := mesh.Inspect(s.ctx, part.Object.Mesh)
 	if err != nil {
 		return err
 	}
-	v := &inspection{Part: viewPart(part, intake), Problems: viewProblems(intake), Usable: intake.Fatal() == nil, Directions: []directionView{}}
+	v := &inspection{Part: viewPart(c.Part, part, intake), Problems: viewProblems(intake), Usable: intake.Fatal() == nil, Directions: []directionView{}}
 	if v.Usable && !c.SurfaceOnly {
-		if err := c.judge(s, intake, v); err != nil {
+		show, err := c.showFaces(part, intake, v)
+		if err != nil {
+			return err
+		}
+		if err := c.judge(s, intake, show, v); err != nil {
 			return err
 		}
 	}
@@ -61,8 +68,32 @@ func (c inspectCmd) Run(s *session) error {
 	return nil
 }
 
+// showFaces marks the facets of the colours asked for. A colour that marks nothing is a mistake.
+func (c inspectCmd) showFaces(part *job.OpenedPart, in *mesh.Intake, v *inspection) ([]bool, error) {
+	if len(c.ShowColour) == 0 {
+		return nil, nil
+	}
+	rules := job.ShowRules{Colours: c.ShowColour}
+	if err := rules.Check(); err != nil {
+		return nil, fmt.Errorf("--show-colour: %w", err)
+	}
+	show, err := job.ShowFaces(part.Object, in, rules)
+	if err != nil {
+		return nil, err
+	}
+	if show == nil {
+		return nil, fmt.Errorf("--show-colour: no facet of %s has the colour %s; 3MF and PLY files can hold colours", c.Part, strings.Join(c.ShowColour, " or "))
+	}
+	for f, on := range show {
+		if on {
+			v.Part.ShowMM2 += in.Mesh.Facet(f).Area()
+		}
+	}
+	return show, nil
+}
+
 // judge fills in the directions and the exact answer for the one asked for or the best found.
-func (c inspectCmd) judge(s *session, in *mesh.Intake, v *inspection) error {
+func (c inspectCmd) judge(s *session, in *mesh.Intake, show []bool, v *inspection) error {
 	report, end := s.progress()
 	defer end()
 	m := in.Mesh
@@ -73,7 +104,7 @@ func (c inspectCmd) judge(s *session, in *mesh.Intake, v *inspection) error {
 			return err
 		}
 	} else {
-		v.Directions, d, err = searchDirections(s.ctx, m, mouldability.SearchOptions{
+		v.Directions, d, err = searchDirections(s.ctx, m, show, mouldability.SearchOptions{
 			Keep: c.Best, MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("searching directions", done) },
 		})
 		if err != nil {
@@ -81,7 +112,7 @@ func (c inspectCmd) judge(s *session, in *mesh.Intake, v *inspection) error {
 		}
 	}
 	r, err := mouldability.Analyse(s.ctx, m, d, mouldability.AnalyseOptions{
-		MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("judging the direction", done) },
+		Show: show, MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("judging the direction", done) },
 	})
 	if err != nil {
 		return err
@@ -102,6 +133,7 @@ type partView struct {
 	SizeMM    [3]float64 `json:"size_mm"`
 	VolumeMM3 *float64   `json:"volume_mm3"` // null when not closed
 	AreaMM2   float64    `json:"area_mm2"`
+	ShowMM2   float64    `json:"show_area_mm2"`
 	Facets    int        `json:"facets"`
 	Vertices  int        `json:"vertices"`
 	Shells    int        `json:"shells"`
@@ -111,9 +143,9 @@ type partView struct {
 	Dropped   int        `json:"facets_dropped"`
 }
 
-func viewPart(p *openedPart, in *mesh.Intake) partView {
+func viewPart(path string, p *job.OpenedPart, in *mesh.Intake) partView {
 	size := r3.Sub(in.Bounds.Max, in.Bounds.Min)
-	v := partView{File: p.path, Object: p.object, Unit: unitName(p.unit), UnitKnown: p.unitFromFile, Notes: append([]string{}, p.notes...), SizeMM: triple(size),
+	v := partView{File: path, Object: p.Object.Name, Unit: p.Unit.Name(), UnitKnown: p.UnitFromFile, Notes: append([]string{}, p.Notes...), SizeMM: triple(size),
 		AreaMM2: in.AreaMM2, Facets: in.Facets, Vertices: in.Vertices, Shells: len(in.Shells),
 		Closed: in.Closed, Handles: in.Genus, Joined: in.Joined, Dropped: in.Dropped}
 	if in.Closed {

@@ -36,6 +36,9 @@ func printPart(w io.Writer, p *partView) {
 			row("Volume", "unknown, the surface is open")
 		}
 		row("Surface", "%s mm²", number(p.AreaMM2, 1))
+		if p.ShowMM2 > 0 {
+			row("Show faces", "%s mm²", number(p.ShowMM2, 1))
+		}
 		row("Facets", "%d in %s, %d vertices", p.Facets, count(p.Shells, "shell"), p.Vertices)
 		if p.Closed {
 			row("Handles", "%d", p.Handles)

@@ -3,6 +3,8 @@ package cli
 import (
 	"fmt"
 	"io"
+
+	"mouldwright/internal/mesh"
 )
 
 type newCmd struct {
@@ -21,8 +23,8 @@ func (c newCmd) Run(s *session) error {
 		return err
 	}
 	if c.Unit != "" {
-		if _, err := unitByName(c.Unit); err != nil {
-			return err
+		if _, err := mesh.UnitNamed(c.Unit); err != nil {
+			return fmt.Errorf("--unit: %w", err)
 		}
 	}
 	opt := JobOptions{Name: c.Name, Unit: c.Unit, Object: c.Object, Material: c.Material, ShowColours: c.ShowColour}

@@ -10,35 +10,6 @@ import (
 	"mouldwright/internal/mesh"
 )
 
-// unitNames are the units that a command takes, by the names they go by.
-var unitNames = []struct {
-	name string
-	unit mesh.Unit
-}{
-	{"mm", mesh.Millimetre}, {"micron", mesh.Micron}, {"cm", mesh.Centimetre},
-	{"m", mesh.Metre}, {"inch", mesh.Inch}, {"foot", mesh.Foot},
-}
-
-func unitByName(name string) (mesh.Unit, error) {
-	var names []string
-	for _, u := range unitNames {
-		if u.name == name {
-			return u.unit, nil
-		}
-		names = append(names, u.name)
-	}
-	return 0, fmt.Errorf("--unit %q is not known; use one of %s", name, strings.Join(names, ", "))
-}
-
-func unitName(u mesh.Unit) string {
-	for _, n := range unitNames {
-		if n.unit == u {
-			return n.name
-		}
-	}
-	return fmt.Sprintf("%g mm", float64(u))
-}
-
 // axisWords are directions that need no numbers.
 var axisWords = map[string]r3.Vec{
 	"+x": {X: 1}, "-x": {X: -1}, "+y": {Y: 1}, "-y": {Y: -1}, "+z": {Z: 1}, "-z": {Z: -1},

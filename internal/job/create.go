@@ -49,6 +49,10 @@ func Create(folder, partPath string, opt CreateOptions) error {
 	if opt.Material == "" {
 		opt.Material = DefaultMaterial
 	}
+	// The part is read here already, so that a wrong file, unit or object shows before there is a job.
+	if _, err := OpenPart(partPath, opt.Unit, opt.Object); err != nil {
+		return err
+	}
 	text, err := render(base, opt)
 	if err != nil {
 		return err

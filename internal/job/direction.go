@@ -1,9 +1,11 @@
 package job
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"mouldwright/internal/mesh"
@@ -19,34 +21,56 @@ import (
 type candidate struct {
 	d     r3.Vec
 	asked bool
+	axis  bool // along x, y or z of the part
 	score *float64
 }
 
-// mostCandidates bounds how many directions of the search are judged exactly before the part is
-// refused. The search ranks by an estimate, so the exact answer may turn the first few over; beyond
-// those the estimates are far apart.
-const mostCandidates = 6
+const (
+	// mostCandidates bounds how many directions of the search are judged exactly before the part is
+	// refused. The search ranks by an estimate, so the exact answer may turn the first few over; beyond
+	// those the estimates are far apart.
+	mostCandidates = 6
+	// sameDeg is how near two directions may lie and count as one: draft and undercuts hardly differ.
+	sameDeg = 3
+)
 
-// candidates lists directions to try: the one asked for, or the best of a search.
-func candidates(ctx context.Context, p *part, f *File, progress func(float64)) ([]candidate, error) {
+// candidates lists directions to try: the one asked for, or the best of a search, and after them those
+// of the part's own axes that the search left out. A part is mostly drawn with its way out along an
+// axis, and there the parting surface is simplest, so that later checks are passed which a slant fails.
+func candidates(ctx context.Context, p *part, f *File, workers int, progress func(float64)) ([]candidate, error) {
 	if d := f.Opening.Direction; len(d) == 3 {
-		return []candidate{{d: r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]}), asked: true}}, nil
+		u := r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]})
+		return []candidate{{d: u, asked: true, axis: alongAxis(u)}}, nil
 	}
 	s, err := mouldability.NewSearcher(p.mesh, p.show)
 	if err != nil {
 		return nil, err
 	}
-	found, err := s.Search(ctx, mouldability.SearchOptions{MinDraftDeg: f.Opening.MinDraftDeg, Keep: mostCandidates, Progress: progress})
+	found, err := s.Search(ctx, mouldability.SearchOptions{MinDraftDeg: f.Opening.MinDraftDeg, Keep: mostCandidates, Workers: workers, Progress: progress})
 	if err != nil {
 		return nil, err
 	}
 	out := make([]candidate, len(found))
 	for i, c := range found {
 		score := c.Total
-		out[i] = candidate{d: p.showDown(c.Direction), score: &score}
+		d := p.showDown(c.Direction)
+		out[i] = candidate{d: d, score: &score, axis: alongAxis(d)}
+	}
+	for _, axis := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
+		if d := p.showDown(axis); !slices.ContainsFunc(out, func(c candidate) bool { return r3.Dot(c.d, d) > math.Cos(sameDeg*math.Pi/180) }) {
+			out = append(out, candidate{d: d, axis: true})
+		}
 	}
 	return out, nil
 }
+
+// alongAxis says whether a unit vector is one of ±x, ±y, ±z, to a hundredth of a degree.
+func alongAxis(d r3.Vec) bool {
+	return max(math.Abs(d.X), math.Abs(d.Y), math.Abs(d.Z)) > math.Cos(0.01*math.Pi/180)
+}
+
+// opposite is −d, with plain zeros.
+func opposite(d r3.Vec) r3.Vec { return r3.Vec{X: 0 - d.X, Y: 0 - d.Y, Z: 0 - d.Z} }
 
 // showDown picks, of a direction and its opposite, the one that turns the show faces to the lower half:
 // air and bubbles collect under the upper half, and sprue and vents go through it (common practice, no
@@ -66,7 +90,7 @@ func (p *part) showDown(d r3.Vec) r3.Vec {
 		}
 	}
 	if facing > 1e-9 || (math.Abs(facing) <= 1e-9 && largest < 0) {
-		return r3.Scale(-1, d)
+		return opposite(d)
 	}
 	return d
 }
@@ -77,14 +101,28 @@ const (
 	mostFacets    = 24
 )
 
+// judged is a candidate with its exact judgement.
+type judged struct {
+	candidate
+	report  DirectionReport
+	drafted bool // every wall has the draft asked for
+	tried   bool
+	caught  []int32 // facets of all undercuts, of the working mesh
+}
+
 // judge analyses one direction exactly.
-func judge(ctx context.Context, p *part, f *File, c candidate) (DirectionReport, error) {
+func judge(ctx context.Context, p *part, f *File, c candidate) (*judged, error) {
 	rep, err := mouldability.Analyse(ctx, p.mesh, c.d, mouldability.AnalyseOptions{Show: p.show,
 		MinDraftDeg: f.Opening.MinDraftDeg, ToleranceMM: f.Opening.ToleranceMM})
 	if err != nil {
-		return DirectionReport{}, err
+		return nil, err
 	}
-	out := DirectionReport{Direction: array(c.d), Asked: c.asked, Score: c.score, OK: len(rep.Undercuts) == 0, MinDraftDeg: rep.MinDraftDeg,
+	j := &judged{candidate: c, drafted: rep.MinDraftDeg >= askedDraft(f)}
+	for _, u := range rep.Undercuts {
+		j.caught = append(j.caught, u.Facets...)
+	}
+	out := &j.report
+	*out = DirectionReport{Direction: array(c.d), Asked: c.asked, Score: c.score, OK: len(rep.Undercuts) == 0, MinDraftDeg: rep.MinDraftDeg,
 		HeightMM: rep.HeightMM, ShadowMM2: rep.ProjectedAreaMM2, UndercutAreaMM2: rep.UndercutAreaMM2, TrappedMM3: rep.TrappedMM3, ToleranceMM: rep.ToleranceMM}
 	for i, u := range rep.Undercuts {
 		if i == mostUndercuts {
@@ -99,7 +137,7 @@ func judge(ctx context.Context, p *part, f *File, c candidate) (DirectionReport,
 		out.Undercuts = append(out.Undercuts, q)
 	}
 	out.Words = directionWords(rep, f)
-	return out, nil
+	return j, nil
 }
 
 // placeOf is the middle of the largest of some facets: a place that really lies on the surface, which
@@ -133,14 +171,16 @@ func directionWords(rep *mouldability.Report, f *File) string {
 		}
 		return w + fmt.Sprintf("; %.1f mm² of surface is caught", rep.UndercutAreaMM2)
 	}
-	asked := f.Opening.MinDraftDeg
-	if asked == 0 {
-		asked = mouldability.DefaultMinDraftDeg
-	}
+	asked := askedDraft(f)
 	if rep.MinDraftDeg < asked {
 		return fmt.Sprintf("opens; the least draft is %.2f°, less than the %.3g° asked for: those walls rub", rep.MinDraftDeg, asked)
 	}
 	return fmt.Sprintf("opens, with at least %.2f° of draft", rep.MinDraftDeg)
+}
+
+// askedDraft is the draft that walls should have, degrees.
+func askedDraft(f *File) float64 {
+	return cmp.Or(f.Opening.MinDraftDeg, mouldability.DefaultMinDraftDeg)
 }
 
 func plural(n int, what string) string {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -18,9 +19,12 @@ const FileName = "job.toml"
 // older formats; docs/job.md says what changed.
 const Format = 1
 
-// File holds the maker's decisions. Lengths are mm, angles degrees; zero numbers and empty strings
+// File holds the maker's decisions. Lengths are mm, angles degrees; zero numbers, empty strings and nil
 // mean the default that the comments in a new job.toml state.
 type File struct {
+	path string // where it was read, and its text: for messages
+	src  []byte
+
 	Format   int          `toml:"format"`
 	Part     PartFile     `toml:"part"`
 	Show     ShowRules    `toml:"show"`
@@ -89,12 +93,12 @@ type MouldRule struct {
 	FloorMM      float64 `toml:"floor_mm"`
 	Bolt         string  `toml:"bolt"` // "M5"; "none"
 	BoltPitchMM  float64 `toml:"bolt_pitch_mm"`
-	Keys         int     `toml:"keys"`
+	Keys         *int    `toml:"keys"` // 0 for none
 	KeyClearance float64 `toml:"key_clearance_mm"`
 	GutterML     float64 `toml:"gutter_ml"`
 	GutterLandMM float64 `toml:"gutter_land_mm"`
 	SprueMM      float64 `toml:"sprue_mm"`
-	Vents        int     `toml:"vents"`
+	Vents        *int    `toml:"vents"` // 0 for none
 	VentMM       float64 `toml:"vent_mm"`
 	Label        string  `toml:"label"` // "" is the part's name
 	LabelFont    string  `toml:"label_font"`
@@ -108,9 +112,9 @@ type PrinterRule struct {
 
 // ShotRule sets what is mixed for one filling.
 type ShotRule struct {
-	OverfillPct float64 `toml:"overfill_pct"`
-	CupResidueG float64 `toml:"cup_residue_g"`
-	ScaleStepG  float64 `toml:"scale_step_g"`
+	OverfillPct *float64 `toml:"overfill_pct"`
+	CupResidueG *float64 `toml:"cup_residue_g"`
+	ScaleStepG  float64  `toml:"scale_step_g"`
 }
 
 // DrawingRule sets the drawings.
@@ -124,7 +128,10 @@ type FileError struct {
 	Line, At int // from 1; 0 when the whole file is meant
 	Key      string
 	Words    string
+	Err      error // what it was made from; may be nil
 }
+
+func (e *FileError) Unwrap() error { return e.Err }
 
 func (e *FileError) Error() string {
 	where := e.Path
@@ -137,26 +144,81 @@ func (e *FileError) Error() string {
 	return where + ": " + e.Words
 }
 
+// wrong is the error of a setting; key names it, as in mould.wall_mm.
+func (f *File) wrong(key, format string, args ...any) error {
+	err := fmt.Errorf(format, args...)
+	e := &FileError{Path: f.path, Line: lineOf(f.src, key), Key: key, Words: err.Error(), Err: errors.Unwrap(err)}
+	if e.Line > 0 {
+		e.At = 1
+	}
+	return e
+}
+
+// mostFileBytes bounds job.toml: a hundred times what one with every comment takes.
+const mostFileBytes = 1 << 20
+
 // Load reads and checks a folder's decisions.
 func Load(folder string) (*File, error) {
 	path := filepath.Join(folder, FileName)
-	b, err := os.ReadFile(path)
+	b, err := readSmall(path, mostFileBytes)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("%s: no %s here; make a job with: mouldwright new FOLDER PART: %w", folder, FileName, err)
+	}
 	if err != nil {
-		if errors.Is(err, os.ErrNotExist) {
-			return nil, fmt.Errorf("%s: no %s here; make a job with: mouldwright new FOLDER PART: %w", folder, FileName, err)
-		}
 		return nil, fmt.Errorf("read the job: %w", err)
 	}
 	return Parse(path, b)
 }
 
+// readSmall reads a plain file of at most so many bytes. A pipe or a device would never end.
+func readSmall(path string, most int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is not a plain file", path)
+	}
+	if info.Size() > most {
+		return nil, fmt.Errorf("%s has %d bytes, more than the %d that such a file may have", path, info.Size(), most)
+	}
+	return os.ReadFile(path)
+}
+
+// inside is the path of a file that a setting names. It must lie in the job folder, also after symbolic
+// links are followed: a job folder is whole in itself, and one from somebody else reads nothing of the
+// maker's.
+func (f *File) inside(folder, key, name string) (string, error) {
+	if !filepath.IsLocal(name) {
+		return "", f.wrong(key, "%q does not lie inside the job folder; copy the file there and give its name alone", name)
+	}
+	path := filepath.Join(folder, name)
+	real, err := filepath.EvalSymlinks(path)
+	if err == nil {
+		var top string
+		if top, err = filepath.EvalSymlinks(folder); err == nil {
+			rel, relErr := filepath.Rel(top, real)
+			if relErr != nil || !filepath.IsLocal(rel) {
+				return "", f.wrong(key, "%q is a link that leads out of the job folder, to %s; copy the file itself there", name, real)
+			}
+		}
+	}
+	if errors.Is(err, os.ErrNotExist) {
+		return "", f.wrong(key, "there is no file %q in the job folder; copy it there or correct the name: %w", name, os.ErrNotExist)
+	}
+	if err != nil {
+		return "", f.wrong(key, "%w", err)
+	}
+	return path, nil
+}
+
 // Parse reads decisions from b; path is for messages.
 func Parse(path string, b []byte) (*File, error) {
-	f := &File{}
+	f := &File{path: path, src: b}
 	if err := toml.NewDecoder(bytes.NewReader(b)).DisallowUnknownFields().Decode(f); err != nil {
 		return nil, parseError(path, err)
 	}
-	if err := f.check(path, b); err != nil {
+	if err := f.check(); err != nil {
 		return nil, err
 	}
 	return f, nil
@@ -167,12 +229,37 @@ func parseError(path string, err error) error {
 	if errors.As(err, &unknown) && len(unknown.Errors) > 0 {
 		e := unknown.Errors[0]
 		line, at := e.Position()
-		return &FileError{Path: path, Line: line, At: at, Key: strings.Join(e.Key(), "."), Words: "this setting does not exist; see the comments in a new job.toml for those that do"}
+		return &FileError{Path: path, Line: line, At: at, Key: strings.Join(e.Key(), "."), Words: "this setting does not exist; docs/job.md and the comments in a new job.toml list those that do"}
 	}
 	var bad *toml.DecodeError
 	if errors.As(err, &bad) {
 		line, at := bad.Position()
-		return &FileError{Path: path, Line: line, At: at, Key: strings.Join(bad.Key(), "."), Words: strings.TrimPrefix(bad.Error(), "toml: ")}
+		return &FileError{Path: path, Line: line, At: at, Key: strings.Join(bad.Key(), "."), Words: plainTOML(bad.Error()), Err: err}
 	}
-	return &FileError{Path: path, Words: err.Error()}
+	return &FileError{Path: path, Words: plainTOML(err.Error()), Err: err}
+}
+
+// mistyped matches what the TOML library says of a value of the wrong type, in terms of Go.
+var mistyped = regexp.MustCompile(`cannot decode TOML (\w+) into .* of type (\S+)$`)
+
+// kinds are types as a maker would name them.
+var kinds = map[string]string{"string": "a text in quotes", "integer": "a whole number", "int": "a whole number", "*int": "a whole number",
+	"float": "a number with a point", "float64": "a number", "*float64": "a number", "array": "a list in [ ]", "[]float64": "a list of numbers",
+	"[3]float64": "a list of three numbers", "[]string": "a list of texts in quotes", "boolean": "true or false", "inline table": "a table in { }", "table": "a table"}
+
+// plainTOML turns the library's words on a wrong type into the maker's.
+func plainTOML(words string) string {
+	words = strings.TrimPrefix(words, "toml: ")
+	m := mistyped.FindStringSubmatch(words)
+	if m == nil {
+		return words
+	}
+	found, want := kinds[m[1]], kinds[m[2]]
+	if found == "" {
+		found = "a " + m[1]
+	}
+	if want == "" {
+		want = "a table of settings"
+	}
+	return fmt.Sprintf("%s stands here, where %s belongs", found, want)
 }

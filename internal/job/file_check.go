@@ -5,65 +5,105 @@ import (
 	"math"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/tooling"
 )
 
 // check finds the first setting that cannot be meant. Each message says what would be right.
-func (f *File) check(path string, src []byte) error {
-	at := func(key, format string, args ...any) error {
-		line := lineOf(src, key)
-		col := 0
-		if line > 0 {
-			col = 1
-		}
-		return &FileError{Path: path, Line: line, At: col, Key: key, Words: fmt.Sprintf(format, args...)}
-	}
+func (f *File) check() error {
 	if f.Format != Format {
-		return at("format", "this job has format %d; this program reads format %d", f.Format, Format)
-	}
-	if f.Part.File == "" {
-		return at("part.file", "name the part's file")
-	}
-	if filepath.IsAbs(f.Part.File) || !filepath.IsLocal(f.Part.File) {
-		return at("part.file", "%q must lie inside the job folder", f.Part.File)
-	}
-	if f.Part.Unit != "" {
-		if _, err := unitNamed(f.Part.Unit); err != nil {
-			return at("part.unit", "%v", err)
+		if lineOf(f.src, "format") == 0 {
+			return f.wrong("format", "the file does not say its format; begin it with the line: format = %d", Format)
 		}
+		return f.wrong("format", "this job has format %d; this program reads format %d", f.Format, Format)
 	}
-	for _, c := range f.Show.Colours {
-		if !hexColour.MatchString(c) {
-			return at("show.colours", "%q is not a colour like \"#d04020\"", c)
+	for _, check := range []func() error{f.checkPart, f.checkShow, f.checkChoices} {
+		if err := check(); err != nil {
+			return err
 		}
-	}
-	for _, t := range f.Show.Towards {
-		if !finite(t.Direction[:]...) || norm(t.Direction[:]) == 0 {
-			return at("show.towards", "direction %v has no length", t.Direction)
-		}
-		if t.WithinDeg < 0 || t.WithinDeg > 180 {
-			return at("show.towards", "within_deg %g is outside 0 to 180°", t.WithinDeg)
-		}
-	}
-	if d := f.Opening.Direction; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
-		return at("opening.direction", "%v must be three numbers, not all 0, such as [0, 0, 1]; leave it out to search", d)
-	}
-	if n := len(f.Material.ShrinkPct); n != 0 && n != 1 && n != 3 {
-		return at("material.shrink_pct", "give one value for all axes or three for x, y, z; found %d", n)
-	}
-	if n := len(f.Printer.BuildMM); n != 0 && n != 3 {
-		return at("printer.build_mm", "give three sizes x, y, z; found %d", n)
-	}
-	if fam := f.Mould.Family; fam != "" && fam != "two-halves" {
-		return at("mould.family", "%q is not a family this version builds; it builds \"two-halves\"", fam)
-	}
-	if p := f.Drawing.Paper; p != "" && p != "A4" && p != "A3" && p != "Letter" {
-		return at("drawing.paper", "%q is not a paper size; use \"A4\", \"A3\" or \"Letter\"", p)
 	}
 	for _, r := range f.ranges() {
 		if math.IsNaN(r.v) || r.v < r.lo || r.v > r.hi {
-			return at(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
+			return f.wrong(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
 		}
+	}
+	return nil
+}
+
+func (f *File) checkPart() error {
+	if f.Part.File == "" {
+		return f.wrong("part.file", "name the part's file, such as file = \"part.stl\" under [part]")
+	}
+	if !filepath.IsLocal(f.Part.File) {
+		return f.wrong("part.file", "%q does not lie inside the job folder; copy the file there and give its name alone", f.Part.File)
+	}
+	if f.Part.Unit != "" {
+		if _, err := mesh.UnitNamed(f.Part.Unit); err != nil {
+			return f.wrong("part.unit", "%w", err)
+		}
+	}
+	return nil
+}
+
+// Check finds the first colour that is not written as "#rrggbb".
+func (s ShowRules) Check() error {
+	for _, c := range s.Colours {
+		if !hexColour.MatchString(c) {
+			return fmt.Errorf("%q is not a colour like \"#d04020\"", c)
+		}
+	}
+	return nil
+}
+
+func (f *File) checkShow() error {
+	if err := f.Show.Check(); err != nil {
+		return f.wrong("show.colours", "%w", err)
+	}
+	for _, t := range f.Show.Towards {
+		if !finite(t.Direction[:]...) || norm(t.Direction[:]) == 0 {
+			return f.wrong("show.towards", "direction %v must be three numbers, not all 0, such as [0, 0, 1]", t.Direction)
+		}
+		if !(t.WithinDeg >= 0 && t.WithinDeg <= 180) {
+			return f.wrong("show.towards", "within_deg %g is outside 0 to 180°", t.WithinDeg)
+		}
+	}
+	for _, b := range f.Show.Boxes {
+		if !finite(b.Min[:]...) || !finite(b.Max[:]...) || b.Min[0] > b.Max[0] || b.Min[1] > b.Max[1] || b.Min[2] > b.Max[2] {
+			return f.wrong("show.box", "min %v must be below max %v in x, y and z", b.Min, b.Max)
+		}
+	}
+	return nil
+}
+
+// papers are the sheets that drawings come on.
+var papers = []string{"A4", "A3", "Letter"}
+
+func (f *File) checkChoices() error {
+	if d := f.Opening.Direction; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
+		return f.wrong("opening.direction", "%v must be three numbers, not all 0, such as [0, 0, 1]; leave it out to search", d)
+	}
+	if n := len(f.Material.ShrinkPct); n != 0 && n != 1 && n != 3 {
+		return f.wrong("material.shrink_pct", "give one value for all axes or three for x, y, z; found %d", n)
+	}
+	if n := len(f.Printer.BuildMM); n != 0 && n != 3 {
+		return f.wrong("printer.build_mm", "give three sizes x, y, z; found %d", n)
+	}
+	if fam := f.Mould.Family; fam != "" && fam != "two-halves" {
+		return f.wrong("mould.family", "%q is not a family this version builds; it builds \"two-halves\"", fam)
+	}
+	if b := f.Mould.Bolt; b != "" && b != tooling.NoBolts {
+		if _, err := tooling.FindThread(b); err != nil {
+			return f.wrong("mould.bolt", "%w, or \"none\"", err)
+		}
+	}
+	if k := f.Mould.Keys; k != nil && (*k == 1 || *k == 2) {
+		return f.wrong("mould.keys", "%d would leave the halves free to turn; use 0, or at least 3", *k)
+	}
+	if p := f.Drawing.Paper; p != "" && !slices.Contains(papers, p) {
+		return f.wrong("drawing.paper", "%q is not a paper size; use one of %s", p, strings.Join(papers, ", "))
 	}
 	return nil
 }
@@ -84,18 +124,29 @@ func (f *File) ranges() []settingRange {
 		{"mould.wall_mm", f.Mould.WallMM, 0, 200, "mm"},
 		{"mould.floor_mm", f.Mould.FloorMM, 0, 200, "mm"},
 		{"mould.bolt_pitch_mm", f.Mould.BoltPitchMM, 0, 500, "mm"},
-		{"mould.keys", float64(f.Mould.Keys), 0, 16, "keys"},
 		{"mould.key_clearance_mm", f.Mould.KeyClearance, 0, 2, "mm"},
 		{"mould.gutter_ml", f.Mould.GutterML, 0, 1000, "mL"},
 		{"mould.gutter_land_mm", f.Mould.GutterLandMM, 0, 50, "mm"},
 		{"mould.sprue_mm", f.Mould.SprueMM, 0, 50, "mm"},
-		{"mould.vents", float64(f.Mould.Vents), 0, 32, "vents"},
 		{"mould.vent_mm", f.Mould.VentMM, 0, 10, "mm"},
 		{"mould.label_mm", f.Mould.LabelMM, 0, 50, "mm"},
 		{"material.pigment_pct", f.Material.PigmentPct, 0, 20, "%"},
-		{"shot.overfill_pct", f.Shot.OverfillPct, 0, 100, "%"},
-		{"shot.cup_residue_g", f.Shot.CupResidueG, 0, 1000, "g"},
 		{"shot.scale_step_g", f.Shot.ScaleStepG, 0, 100, "g"},
+	}
+	if k := f.Mould.Keys; k != nil {
+		rs = append(rs, settingRange{"mould.keys", float64(*k), 0, 16, "keys"})
+	}
+	if v := f.Mould.Vents; v != nil {
+		rs = append(rs, settingRange{"mould.vents", float64(*v), 0, 32, "vents"})
+	}
+	if h := f.Parting.HeightMM; h != nil {
+		rs = append(rs, settingRange{"parting.height_mm", *h, -5000, 5000, "mm"})
+	}
+	if o := f.Shot.OverfillPct; o != nil {
+		rs = append(rs, settingRange{"shot.overfill_pct", *o, 0, 100, "%"})
+	}
+	if c := f.Shot.CupResidueG; c != nil {
+		rs = append(rs, settingRange{"shot.cup_residue_g", *c, 0, 1000, "g"})
 	}
 	for _, s := range f.Material.ShrinkPct {
 		rs = append(rs, settingRange{"material.shrink_pct", s, -5, 20, "%"})
@@ -142,7 +193,9 @@ func lineOf(src []byte, key string) int {
 			continue
 		}
 		k, _, found := strings.Cut(s, "=")
-		if found && strings.TrimSpace(k) == name && now == table {
+		k = strings.TrimSpace(k)
+		// The setting in its table, as table.name, or within table = { … }.
+		if found && (k == name && now == table || now == "" && (k == key || k == table)) {
 			return i + 1
 		}
 	}

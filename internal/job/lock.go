@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 
 	"golang.org/x/sys/unix"
 )
@@ -15,7 +14,8 @@ var ErrBusy = errors.New("another run is at work in this folder; wait for it to 
 // lock keeps two runs of one folder apart. The kernel drops the lock when the process ends, however it
 // ends, so a killed run leaves nothing to clean up by hand.
 func lock(folder string) (unlock func(), err error) {
-	d, err := os.Open(filepath.Join(folder, FileName))
+	// The folder is locked and not job.toml, which editors replace by another file as they save.
+	d, err := os.Open(folder)
 	if err != nil {
 		return nil, fmt.Errorf("lock the job: %w", err)
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"mouldwright/internal/atomicfile"
@@ -16,56 +17,104 @@ import (
 const OutName = "out"
 
 const (
-	buildPrefix = ".out-new-" // a run that is being written
-	oldPrefix   = ".out-old-" // the run before, on its way out
+	buildPrefix = ".out-new-" // a run that is being written, or the run before it after the exchange
+	oldPrefix   = ".out-old-" // the run before, where the system cannot exchange
 )
 
-// swapOut lets write fill a new folder, and puts it in the place of out/ when all of it is on disk. On
-// any error out/ stays as it was. A run killed between the two renames of the swap leaves the old
-// results under a hidden name; the next run puts them back.
-func swapOut(folder string, write func(dir string) error) (err error) {
-	if err := recoverOut(folder); err != nil {
-		return err
-	}
-	dir, err := os.MkdirTemp(folder, buildPrefix)
-	if err != nil {
-		return fmt.Errorf("write results: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.RemoveAll(dir))
-		}
-	}()
-	if err := os.Chmod(dir, 0o755); err != nil {
-		return fmt.Errorf("write results: %w", err)
-	}
-	if err := write(dir); err != nil {
-		return err
+// results are a run's files on their way into out/: they grow in a hidden folder beside it.
+type results struct {
+	disk        disk
+	folder, dir string
+	files       []string // what was added, by name under out/
+	done        bool     // in place, or thrown away
+}
+
+// begin makes the hidden folder. It comes before the long work, so that a folder that cannot be written
+// is found out at once.
+func begin(d disk, folder string) (*results, error) {
+	if err := recoverOut(d, folder); err != nil {
+		return nil, err
 	}
 	out := filepath.Join(folder, OutName)
-	old := filepath.Join(folder, oldPrefix+strings.TrimPrefix(filepath.Base(dir), buildPrefix))
-	if err := os.Rename(out, old); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("write results: %w", err)
+	if info, err := os.Lstat(out); err == nil && !info.IsDir() {
+		return nil, fmt.Errorf("%s is not a folder, and the results would take its place; move it away", out)
 	}
-	if err := os.Rename(dir, out); err != nil {
-		back := os.Rename(old, out)
-		if errors.Is(back, os.ErrNotExist) {
-			back = nil
+	dir, err := d.tempFolder(folder, buildPrefix)
+	if err != nil {
+		return nil, fmt.Errorf("write results: %w", err)
+	}
+	return &results{disk: d, folder: folder, dir: dir}, nil
+}
+
+// add writes one file of the results.
+func (r *results) add(name string, content func(io.Writer) error) error {
+	path := filepath.Join(r.dir, filepath.FromSlash(name))
+	if parent := filepath.Dir(path); parent != r.dir {
+		if err := r.disk.makeFolder(parent); err != nil {
+			return fmt.Errorf("write results: %w", err)
 		}
-		return errors.Join(fmt.Errorf("write results: %w", err), back)
 	}
-	if err := (atomicfile.OS{}).SyncDir(folder); err != nil {
-		return fmt.Errorf("write results: %w", err)
+	r.files = append(r.files, name)
+	return atomicfile.WriteFS(r.disk.fs(), path, content)
+}
+
+// discard throws away results that did not get into place; out/ is as it was.
+func (r *results) discard() error {
+	if r.done {
+		return nil
 	}
-	if err := os.RemoveAll(old); err != nil {
-		return fmt.Errorf("remove the results of the run before: %w", err)
+	r.done = true
+	if err := os.RemoveAll(r.dir); err != nil {
+		return fmt.Errorf("clear a half-written run: %w", err)
 	}
 	return nil
 }
 
-// recoverOut clears what a killed run left: half-written new results go, old results whose
-// replacement never arrived come back.
-func recoverOut(folder string) error {
+// publish puts the results in the place of out/ in one step, and removes those of the run before.
+func (r *results) publish() error {
+	out := filepath.Join(r.folder, OutName)
+	old, err := r.swap(out)
+	if err != nil {
+		return fmt.Errorf("write results: %w", err)
+	}
+	r.done = true
+	if err := r.disk.sync(r.folder); err != nil {
+		return fmt.Errorf("write results: they are whole in %s, but: %w: %w", out, atomicfile.ErrNotDurable, err)
+	}
+	if old == "" {
+		return nil
+	}
+	if err := r.disk.removeAll(old); err != nil {
+		return fmt.Errorf("the results are whole in %s, but those of the run before, in %s, could not be removed: %w", out, old, err)
+	}
+	return nil
+}
+
+// swap brings the new folder to out and says where the old one is now, "" when there was none. On an
+// error out is as it was.
+func (r *results) swap(out string) (old string, err error) {
+	if _, err := os.Lstat(out); errors.Is(err, os.ErrNotExist) {
+		return "", r.disk.rename(r.dir, out)
+	}
+	err = r.disk.exchange(r.dir, out)
+	if !errors.Is(err, errors.ErrUnsupported) {
+		return r.dir, err
+	}
+	// Two steps. A run killed between them leaves the old results under a hidden name, and the next one
+	// brings them back.
+	old = filepath.Join(r.folder, oldPrefix+strings.TrimPrefix(filepath.Base(r.dir), buildPrefix))
+	if err := r.disk.rename(out, old); err != nil {
+		return "", err
+	}
+	if err := r.disk.rename(r.dir, out); err != nil {
+		return "", errors.Join(err, os.Rename(old, out))
+	}
+	return old, nil
+}
+
+// recoverOut clears what a killed run left: half-written new results go, old results whose replacement
+// never arrived come back.
+func recoverOut(d disk, folder string) error {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return fmt.Errorf("read the job folder: %w", err)
@@ -73,17 +122,19 @@ func recoverOut(folder string) error {
 	out := filepath.Join(folder, OutName)
 	for _, e := range entries {
 		path := filepath.Join(folder, e.Name())
-		switch {
-		case strings.HasPrefix(e.Name(), oldPrefix):
+		if !e.IsDir() {
+			continue // not made by a run
+		}
+		if strings.HasPrefix(e.Name(), oldPrefix) {
 			if _, err := os.Lstat(out); errors.Is(err, os.ErrNotExist) {
-				if err := os.Rename(path, out); err != nil {
+				if err := d.rename(path, out); err != nil {
 					return fmt.Errorf("bring back the results of the run before: %w", err)
 				}
 				continue
 			}
-			fallthrough
-		case strings.HasPrefix(e.Name(), buildPrefix):
-			if err := os.RemoveAll(path); err != nil {
+		}
+		if strings.HasPrefix(e.Name(), oldPrefix) || strings.HasPrefix(e.Name(), buildPrefix) {
+			if err := d.removeAll(path); err != nil {
 				return fmt.Errorf("clear a half-written run: %w", err)
 			}
 		}
@@ -91,14 +142,13 @@ func recoverOut(folder string) error {
 	return nil
 }
 
-// writeRefusal replaces out/ by the report alone: files of an earlier mould must not lie beside it as
-// if they were good.
-func writeRefusal(folder string, rep *Report) error {
-	return swapOut(folder, func(dir string) error { return writeReport(dir, rep) })
-}
-
-func writeReport(dir string, rep *Report) error {
-	err := atomicfile.Write(filepath.Join(dir, "report.json"), func(w io.Writer) error {
+// report adds the report, which lists every file, and puts all in place.
+func (r *results) report(rep *Report) error {
+	rep.Files = append(slices.Clone(r.files), "report.txt", "report.json")
+	if err := r.add("report.txt", rep.Print); err != nil {
+		return err
+	}
+	err := r.add("report.json", func(w io.Writer) error {
 		e := json.NewEncoder(w)
 		e.SetEscapeHTML(false)
 		e.SetIndent("", "  ")
@@ -107,7 +157,7 @@ func writeReport(dir string, rep *Report) error {
 	if err != nil {
 		return err
 	}
-	return atomicfile.Write(filepath.Join(dir, "report.txt"), rep.Print)
+	return r.publish()
 }
 
 // LastReport reads the results of the last run.

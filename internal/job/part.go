@@ -2,13 +2,13 @@ package job
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strconv"
 	"strings"
 
 	"mouldwright/internal/mesh"
-	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/mouldability"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -26,62 +26,47 @@ type part struct {
 // readPart reads the part that the job names and looks it over. A mesh that cannot be moulded is an
 // error that names each problem, its place and what to do.
 func readPart(ctx context.Context, folder string, f *File, progress func(float64)) (*part, error) {
-	path := filepath.Join(folder, f.Part.File)
-	model, err := meshfile.Open(path, mesh.Limits{})
+	path, err := f.inside(folder, "part.file", f.Part.File)
 	if err != nil {
 		return nil, err
 	}
-	p := &part{warnings: model.Notes}
-	if f.Part.Unit != "" {
-		u, err := unitNamed(f.Part.Unit)
-		if err != nil {
-			return nil, err
-		}
-		if model.UnitKnown && model.Unit != u {
-			p.warnings = append(p.warnings, fmt.Sprintf("%s says its unit is %g mm, job.toml says %q: job.toml is taken", f.Part.File, float64(model.Unit), f.Part.Unit))
-		}
-		model.Unit = u
+	o, err := OpenPart(path, f.Part.Unit, f.Part.Object)
+	var choice *ChoiceError
+	if errors.As(err, &choice) {
+		return nil, f.wrong("part.object", "%w", err)
 	}
-	o, err := choose(model.InMM(), path, f.Part.Object)
 	if err != nil {
 		return nil, err
 	}
-	in, err := mesh.InspectProgress(ctx, o.Mesh, progress)
+	in, err := mesh.InspectProgress(ctx, o.Object.Mesh, progress)
 	if err != nil {
 		return nil, err
 	}
 	if err := in.Fatal(); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
+	p := &part{warnings: o.Notes, mesh: in.Mesh, source: in.Source}
 	for _, q := range in.Problems() {
-		p.warnings = append(p.warnings, q.String())
+		p.warnings = append(p.warnings, q.String()+unitAdvice(q))
 	}
-	p.mesh, p.source = in.Mesh, in.Source
-	if p.show, err = showFaces(o, in, f.Show); err != nil {
+	if p.show, err = ShowFaces(o.Object, in, f.Show); err != nil {
 		return nil, err
 	}
 	p.measure(f, o)
 	return p, nil
 }
 
-// choose is the object of that name, or the only one.
-func choose(model *mesh.Model, path, name string) (*mesh.Object, error) {
-	var names []string
-	for i := range model.Objects {
-		o := &model.Objects[i]
-		if name == o.Name && name != "" || name == "" && len(model.Objects) == 1 {
-			return o, nil
-		}
-		names = append(names, strconv.Quote(o.Name))
+// unitAdvice says how a wrong unit is put right in a job.
+func unitAdvice(q mesh.Problem) string {
+	if q.Kind != mesh.Size {
+		return ""
 	}
-	if name == "" {
-		return nil, fmt.Errorf("%s holds %d objects; name one as part.object in job.toml: %s", path, len(names), strings.Join(names, ", "))
-	}
-	return nil, fmt.Errorf("%s has no object %q; it holds %s", path, name, strings.Join(names, ", "))
+	return " (set part.unit in job.toml)"
 }
 
-// showFaces marks the facets of the inspected mesh that any rule names.
-func showFaces(o *mesh.Object, in *mesh.Intake, rules ShowRules) ([]bool, error) {
+// ShowFaces marks the facets of the inspected mesh that any rule names; nil when none is. o is the
+// object that was inspected, which holds the colours.
+func ShowFaces(o mesh.Object, in *mesh.Intake, rules ShowRules) ([]bool, error) {
 	show, any := make([]bool, len(in.Mesh.Tris)), false
 	add := func(marks []bool) {
 		for f, on := range marks {
@@ -90,7 +75,7 @@ func showFaces(o *mesh.Object, in *mesh.Intake, rules ShowRules) ([]bool, error)
 		}
 	}
 	for _, c := range rules.Colours {
-		marks := mouldability.ShowByColour(*o, colour(c))
+		marks := mouldability.ShowByColour(o, colour(c))
 		if in.Source == nil {
 			add(marks)
 			continue
@@ -129,9 +114,9 @@ func colour(s string) mesh.RGBA {
 func vec(a [3]float64) r3.Vec   { return r3.Vec{X: a[0], Y: a[1], Z: a[2]} }
 func array(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
 
-func (p *part) measure(f *File, o *mesh.Object) {
+func (p *part) measure(f *File, o *OpenedPart) {
 	size := p.mesh.Bounds().Size()
-	p.report = PartReport{Name: f.Part.Name, File: f.Part.File, Object: o.Name, Facets: len(p.mesh.Tris), SizeMM: array(size),
+	p.report = PartReport{Name: f.Part.Name, File: f.Part.File, Object: o.Object.Name, Unit: o.Unit.Name(), Facets: len(p.mesh.Tris), SizeMM: array(size),
 		VolumeMM3: p.mesh.VolumeMM3(), AreaMM2: p.mesh.AreaMM2()}
 	if p.report.Name == "" {
 		p.report.Name = strings.TrimSuffix(f.Part.File, filepath.Ext(f.Part.File))

@@ -13,7 +13,7 @@ type Report struct {
 	Reasons []Reason `json:"reasons,omitempty"` // why, when refused
 
 	Part       PartReport        `json:"part"`
-	Directions []DirectionReport `json:"directions"` // those judged, in order; the last is the one used
+	Directions []DirectionReport `json:"directions"` // those tried, in order
 	Mould      *MouldReport      `json:"mould,omitempty"`
 	Shot       *material.Shot    `json:"shot,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
@@ -38,6 +38,7 @@ type PartReport struct {
 	Name      string     `json:"name"`
 	File      string     `json:"file"`
 	Object    string     `json:"object,omitempty"`
+	Unit      string     `json:"unit"` // of the file's numbers: "mm", "inch", …
 	Facets    int        `json:"facets"`
 	SizeMM    [3]float64 `json:"size_mm"`
 	VolumeMM3 float64    `json:"volume_mm3"`
@@ -51,7 +52,8 @@ type DirectionReport struct {
 	Direction       [3]float64       `json:"direction"`
 	Asked           bool             `json:"asked"`           // given in job.toml
 	Score           *float64         `json:"score,omitempty"` // of the search; less is better
-	OK              bool             `json:"ok"`
+	OK              bool             `json:"ok"`              // it opens, and a sound mould came of it
+	Used            bool             `json:"used"`            // the mould is built along it
 	Words           string           `json:"words"`
 	MinDraftDeg     float64          `json:"min_draft_deg"`
 	HeightMM        float64          `json:"height_mm"`

@@ -1,16 +1,15 @@
 package job
 
 import (
+	"cmp"
 	"context"
 	"errors"
-	"fmt"
-	"os"
-	"path/filepath"
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/solid"
 	"mouldwright/internal/tooling"
 
+	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -20,6 +19,8 @@ type RunOptions struct {
 	// Progress is called with what is being done and the share of the whole that is done, 0 to 1.
 	Progress func(stage string, done float64)
 	Pool     *solid.Pool // nil: one of its own
+
+	disk disk // tests make it fail
 }
 
 // stage is a span of the progress of a run.
@@ -32,8 +33,10 @@ func (o RunOptions) stage(name string, from, to float64) func(float64) {
 }
 
 // Run does the whole job and writes out/. When the part cannot be moulded as asked, the error is a
-// *Refusal beside the report, and out/ holds the report alone. Any other error leaves out/ as it was.
-func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
+// *Refusal beside the report, and out/ holds no mould: the report alone, with a picture of where the
+// part locks. Any other error leaves out/ as it was. Two runs in one folder at once: the second is
+// ErrBusy.
+func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err error) {
 	f, err := Load(folder)
 	if err != nil {
 		return nil, err
@@ -47,6 +50,11 @@ func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
+	out, err := begin(opt.disk, folder)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, out.discard()) }()
 	if opt.Pool == nil {
 		opt.Pool = solid.NewPool(solid.Options{})
 		defer opt.Pool.Close()
@@ -55,14 +63,14 @@ func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	rep := &Report{Format: ReportFormat, Part: p.report, Warnings: p.warnings}
-	mould, err := mouldIt(ctx, folder, p, f, m, rep, opt)
+	rep = &Report{Format: ReportFormat, Part: p.report, Warnings: p.warnings}
+	s := &trying{folder: folder, part: p, file: f, material: m, report: rep, opt: opt}
+	mould, err := s.mould(ctx)
 	if err != nil {
 		return nil, err
 	}
 	if mould == nil {
-		rep.Refused = true
-		if err := writeRefusal(folder, rep); err != nil {
+		if err := s.refuse(ctx, out); err != nil {
 			return nil, err
 		}
 		return rep, &Refusal{rep}
@@ -72,7 +80,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (*Report, error) {
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
 		return nil, err
 	}
-	if err := writeMould(ctx, folder, f, mould, rep, opt.stage("drawing and writing", 0.85, 1)); err != nil {
+	if err := writeMould(ctx, out, f, mould, rep, opt.stage("drawing and writing", 0.85, 1)); err != nil {
 		return nil, err
 	}
 	return rep, nil
@@ -89,10 +97,11 @@ func findMaterial(folder string, f *File) (*material.Material, error) {
 		return nil, err
 	}
 	if f.Material.Library != "" {
-		if !filepath.IsLocal(f.Material.Library) {
-			return nil, &FileError{Path: filepath.Join(folder, FileName), Key: "material.library", Words: fmt.Sprintf("%q must lie inside the job folder", f.Material.Library)}
+		path, err := f.inside(folder, "material.library", f.Material.Library)
+		if err != nil {
+			return nil, err
 		}
-		own, err := material.ReadFile(filepath.Join(folder, f.Material.Library))
+		own, err := material.ReadFile(path)
 		if err != nil {
 			return nil, err
 		}
@@ -100,89 +109,16 @@ func findMaterial(folder string, f *File) (*material.Material, error) {
 	}
 	m, err := lib.Find(id)
 	if err != nil {
-		return nil, err
+		return nil, f.wrong("material.id", "%w", err)
 	}
 	return m, nil
-}
-
-// mouldIt tries the opening directions in turn and builds the mould along the first that opens. It
-// returns nil, with the reasons in rep, when there is none.
-func mouldIt(ctx context.Context, folder string, p *part, f *File, m *material.Material, rep *Report, opt RunOptions) (*tooling.Mould, error) {
-	cands, err := candidates(ctx, p, f, opt.stage("searching opening directions", 0.1, 0.25))
-	if err != nil {
-		return nil, err
-	}
-	font, err := labelFont(folder, f)
-	if err != nil {
-		return nil, err
-	}
-	var reasons []Reason // of the best direction, should all fail
-	for i, c := range cands {
-		opt.stage("judging a direction", 0.25, 0.35)(float64(i) / float64(len(cands)))
-		d, err := judge(ctx, p, f, c)
-		if err != nil {
-			return nil, err
-		}
-		if !d.OK {
-			if i == 0 {
-				if err := explainLock(ctx, opt.Pool, p, f, &d); err != nil {
-					return nil, err
-				}
-			}
-			rep.Directions = append(rep.Directions, d)
-			if reasons == nil {
-				reasons = lockReasons(d)
-			}
-			continue
-		}
-		mould, why, err := build(ctx, p, f, m, c.d, font, opt)
-		if err != nil {
-			return nil, err
-		}
-		if why == nil {
-			rep.Directions = append(rep.Directions, d)
-			return mould, nil
-		}
-		d.OK = false
-		d.Words = "opens, but no sound mould came of it: " + why[0].Words
-		rep.Directions = append(rep.Directions, d)
-		// A direction that opens is nearer to a mould than one that locks.
-		reasons = why
-	}
-	rep.Reasons = reasons
-	return nil, nil
-}
-
-// cannot are the causes in package tooling that speak of this part and these settings, not of a fault.
-var cannot = []error{tooling.ErrLineOverItself, tooling.ErrLayout, tooling.ErrSprue, tooling.ErrKey, tooling.ErrNoBolt,
-	tooling.ErrPry, tooling.ErrGutter, tooling.ErrLabel}
-
-// build makes the mould along d, or says why it would be no good.
-func build(ctx context.Context, p *part, f *File, m *material.Material, d r3.Vec, font []byte, opt RunOptions) (*tooling.Mould, []Reason, error) {
-	o := mouldOptions(p, f, m, font)
-	o.Direction, o.Workers = d, opt.Workers
-	o.Progress = func(stage string, done float64) { opt.stage(stage, 0.35, 0.85)(done) }
-	mould, err := tooling.TwoHalves(ctx, opt.Pool, p.mesh, o)
-	if err != nil {
-		for _, c := range cannot {
-			if errors.Is(err, c) {
-				return nil, []Reason{{What: "no mould", Words: err.Error()}}, nil
-			}
-		}
-		return nil, nil, err
-	}
-	var why []Reason
-	for _, c := range mould.Failed() {
-		why = append(why, Reason{What: c.Name, Words: fmt.Sprintf("%.4g, the limit is %.4g %s: %s", c.Value, c.Limit, c.Unit, c.Words)})
-	}
-	return mould, why, nil
 }
 
 func mouldOptions(p *part, f *File, m *material.Material, font []byte) tooling.TwoHalfOptions {
 	g := f.Mould
 	o := tooling.TwoHalfOptions{Show: p.show, ShrinkPct: shrink(f, m), PartingZMM: f.Parting.HeightMM, WallMM: g.WallMM, FloorMM: g.FloorMM,
-		ToleranceMM: f.Opening.ToleranceMM, Bolt: g.Bolt, BoltPitchMM: g.BoltPitchMM, Keys: none(g.Keys), KeyClearance: g.KeyClearance,
-		SprueMM: g.SprueMM, Vents: none(g.Vents), VentMM: g.VentMM}
+		ToleranceMM: f.Opening.ToleranceMM, Bolt: cmp.Or(g.Bolt, defaultBolt), BoltPitchMM: g.BoltPitchMM, Keys: count(g.Keys, defaultKeys), KeyClearance: g.KeyClearance,
+		SprueMM: g.SprueMM, Vents: count(g.Vents, defaultVents), VentMM: cmp.Or(g.VentMM, defaultVentMM)}
 	if g.GutterML > 0 {
 		o.Gutter = &tooling.GutterOptions{VolumeML: g.GutterML, LandMM: g.GutterLandMM}
 	}
@@ -196,12 +132,33 @@ func mouldOptions(p *part, f *File, m *material.Material, font []byte) tooling.T
 	return o
 }
 
-// none turns the 0 of a job file, which asks for none, into the −1 that package tooling takes for none.
-func none(n int) int {
-	if n == 0 {
+// Defaults of settings whose zero means none, as the comments of a new job.toml state them.
+const (
+	defaultBolt        = "M5"
+	defaultKeys        = 4
+	defaultVents       = 1
+	defaultVentMM      = 1.5
+	defaultOverfillPct = 5.0
+	defaultCupResidueG = 3.0
+)
+
+// count is how many of something package tooling is asked for: it takes −1 for none.
+func count(n *int, unset int) int {
+	switch {
+	case n == nil:
+		return unset
+	case *n == 0:
 		return -1
 	}
-	return n
+	return *n
+}
+
+// orElse is what a setting holds, or its default.
+func orElse(v *float64, unset float64) float64 {
+	if v == nil {
+		return unset
+	}
+	return *v
 }
 
 func shrink(f *File, m *material.Material) r3.Vec {
@@ -220,15 +177,22 @@ func labelFont(folder string, f *File) ([]byte, error) {
 	if f.Mould.LabelFont == "" {
 		return nil, nil
 	}
-	if !filepath.IsLocal(f.Mould.LabelFont) {
-		return nil, &FileError{Path: filepath.Join(folder, FileName), Key: "mould.label_font", Words: fmt.Sprintf("%q must lie inside the job folder", f.Mould.LabelFont)}
-	}
-	b, err := os.ReadFile(filepath.Join(folder, f.Mould.LabelFont))
+	path, err := f.inside(folder, "mould.label_font", f.Mould.LabelFont)
 	if err != nil {
-		return nil, fmt.Errorf("read the label font: %w", err)
+		return nil, err
+	}
+	b, err := readSmall(path, mostFontBytes)
+	if err != nil {
+		return nil, f.wrong("mould.label_font", "%w", err)
+	}
+	if _, err := sfnt.Parse(b); err != nil {
+		return nil, f.wrong("mould.label_font", "%s is not a TTF or OTF font: %w", f.Mould.LabelFont, err)
 	}
 	return b, nil
 }
+
+// mostFontBytes lets the largest fonts for East Asian writing through.
+const mostFontBytes = 64 << 20
 
 // weigh works out one filling: what the casting, and the overflow, take.
 func weigh(f *File, m *material.Material, mould *tooling.Mould) (*material.Shot, error) {
@@ -239,7 +203,7 @@ func weigh(f *File, m *material.Material, mould *tooling.Mould) (*material.Shot,
 			vols = append(vols, material.Volume{Name: l.Name, VolumeMM3: l.VolumeMM3})
 		}
 	}
-	o := material.ShotOptions{OverfillPct: f.Shot.OverfillPct, CupResidueG: f.Shot.CupResidueG, ScaleStepG: f.Shot.ScaleStepG}
+	o := material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG}
 	if f.Material.PigmentPct > 0 {
 		name := f.Material.Pigment
 		if name == "" {

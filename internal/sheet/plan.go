@@ -26,6 +26,12 @@ type Spot struct {
 	WidthMM, HeightMM float64
 }
 
+// Cut is where a section is taken, seen from above: its ends on the block's edge and its letter.
+type Cut struct {
+	Letter   string
+	From, To r2.Vec
+}
+
 // PlanOptions are what a plan of the parting surface shows, seen along the opening direction. Block
 // must be given.
 type PlanOptions struct {
@@ -35,6 +41,7 @@ type PlanOptions struct {
 	Parting  Outline   // the parting line: drawn wide
 	Outlines []Outline // gutter, runner, pry slots
 	Spots    []Spot
+	Cuts     []Cut // where the sections of other sheets run
 }
 
 // PlanDrawing draws the parting surface from above with a table of its features, whose places are
@@ -74,6 +81,9 @@ func PlanDrawing(opt PlanOptions) (*Drawing, error) {
 	for _, s := range spots {
 		d.spot(v, s)
 	}
+	for _, c := range opt.Cuts {
+		d.cutMark(v, c)
+	}
 	a, b := v.at(lo), v.at(hi)
 	d.dimension(dimension{from: a.X, to: b.X, object: a.Y, line: a.Y + dimStepMM, words: mm(hi.X - lo.X)})
 	d.dimension(dimension{from: b.Y, to: a.Y, object: a.X, line: a.X - dimStepMM, upright: true, words: mm(hi.Y - lo.Y)})
@@ -87,6 +97,27 @@ func PlanDrawing(opt PlanOptions) (*Drawing, error) {
 	d.labels(v, marks, right)
 	d.caption(v, opt.Head.Subject)
 	return d, nil
+}
+
+// cutMark draws both ends of a cutting plane: a wide stroke just outside the block, with its letter.
+func (d *Drawing) cutMark(v view, c Cut) {
+	const gap, length = 1.2, 3.0
+	a, b := v.at(c.From), v.at(c.To)
+	if a == b {
+		return
+	}
+	u := r2.Unit(r2.Sub(b, a))
+	for _, end := range []struct{ at, out r2.Vec }{{a, r2.Scale(-1, u)}, {b, u}} {
+		from := r2.Add(end.at, r2.Scale(gap, end.out))
+		to := r2.Add(from, r2.Scale(length, end.out))
+		d.Line(PenOutline, from, to)
+		// Beside the stroke: above a level one, right of an upright one.
+		t := Text{Words: c.Letter, HeightMM: 2.2, Bold: true, Anchor: Middle, Clear: true, At: r2.Vec{X: (from.X + to.X) / 2, Y: from.Y - 0.8}}
+		if u.X*u.X < u.Y*u.Y {
+			t.Anchor, t.At = Start, r2.Vec{X: from.X + 0.9, Y: (from.Y+to.Y)/2 + 1.1}
+		}
+		d.Text(t)
+	}
 }
 
 // leastLabelMM is the narrowest room that a short label fits.
@@ -114,10 +145,13 @@ func firstPoint(v view, o Outline) (best r2.Vec, ok bool) {
 func (d *Drawing) spot(v view, s Spot) {
 	c, f := v.at(s.At), v.scale.factor()
 	w, h := s.DiameterMM*f/2, s.DiameterMM*f/2
+	if w == 0 && s.WidthMM == 0 { // only its place is known
+		w, h = 0.8, 0.8
+	}
 	if s.WidthMM > 0 && s.HeightMM > 0 {
 		w, h = s.WidthMM*f/2, s.HeightMM*f/2
 		d.Polyline(PenOutline, true, rect(c.X-w, c.Y-h, c.X+w, c.Y+h)...)
-	} else if w > 0 {
+	} else if s.DiameterMM > 0 {
 		d.Circle(PenOutline, c, w)
 	}
 	const past = 1.2 // how far centre lines run past the outline

@@ -1,0 +1,203 @@
+package job
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/material"
+	"mouldwright/internal/tooling"
+)
+
+// trying goes through the opening directions of one part until one gives a sound mould.
+type trying struct {
+	folder   string
+	part     *part
+	file     *File
+	material *material.Material
+	report   *Report
+	opt      RunOptions
+	font     []byte
+	reasons  []Reason // of the direction that came nearest
+	caught   []int32  // facets that lock, along that direction
+	attempts int
+}
+
+// mould judges directions and builds along the first in order that passes everything. It returns nil,
+// with the reasons kept for refuse, when there is none.
+//
+// The order is that of the search, with one change: before a slanted direction comes any of the part's
+// own axes that opens as well, with no undercut and no less of the draft asked for. Along an axis the
+// part's flat faces stand square in the block, the parting surface is flat or nearly so, and the pieces
+// print without steps on what was drawn level; a slant has to be better to be worth that. Last come the
+// same axes the other way up, which changes where sprue and vents go in.
+func (s *trying) mould(ctx context.Context) (*tooling.Mould, error) {
+	var err error
+	if s.font, err = labelFont(s.folder, s.file); err != nil {
+		return nil, err
+	}
+	cands, err := candidates(ctx, s.part, s.file, s.opt.Workers, s.opt.stage("searching opening directions", 0.1, 0.25))
+	if err != nil {
+		return nil, err
+	}
+	var all []*judged
+	judging := s.opt.stage("judging directions", 0.25, 0.35)
+	for i, c := range cands {
+		judging(float64(i) / float64(len(cands)))
+		j, err := judge(ctx, s.part, s.file, c)
+		if err != nil {
+			return nil, err
+		}
+		if i == 0 && j.report.OK && j.axis { // nothing can come before it
+			if m, err := s.try(ctx, j); m != nil || err != nil {
+				return m, err
+			}
+		}
+		all = append(all, j)
+	}
+	for _, j := range tryOrder(all) {
+		if m, err := s.try(ctx, j); m != nil || err != nil {
+			return m, err
+		}
+	}
+	return s.flipped(ctx, all)
+}
+
+// tryOrder puts axes before the slants that are no better. Directions that lock come last, as found.
+func tryOrder(all []*judged) (order []*judged) {
+	taken := map[*judged]bool{}
+	take := func(j *judged) {
+		if !taken[j] {
+			taken[j] = true
+			order = append(order, j)
+		}
+	}
+	for _, j := range all {
+		if !j.report.OK {
+			continue
+		}
+		for _, a := range all {
+			if !j.axis && a.axis && a.report.OK && (a.drafted || !j.drafted) {
+				take(a)
+			}
+		}
+		take(j)
+	}
+	for _, j := range all {
+		take(j)
+	}
+	return order
+}
+
+// flipped tries the axes that open, but gave no sound mould, the other way up.
+func (s *trying) flipped(ctx context.Context, all []*judged) (*tooling.Mould, error) {
+	for _, j := range all {
+		if !j.axis || j.asked || len(j.caught) > 0 {
+			continue
+		}
+		c := j.candidate
+		c.d, c.score = opposite(c.d), nil
+		up, err := judge(ctx, s.part, s.file, c)
+		if err != nil {
+			return nil, err
+		}
+		if m, err := s.try(ctx, up); m != nil || err != nil {
+			return m, err
+		}
+	}
+	return nil, nil
+}
+
+// try builds along one direction, unless it locks, and puts into the report what became of it. It
+// returns nil when no sound mould came of it.
+func (s *trying) try(ctx context.Context, j *judged) (*tooling.Mould, error) {
+	if j.tried {
+		return nil, nil
+	}
+	j.tried = true
+	d := &j.report
+	if !d.OK {
+		if s.reasons == nil {
+			if err := explainLock(ctx, s.opt.Pool, s.part, s.file, d); err != nil {
+				return nil, err
+			}
+			s.reasons, s.caught = lockReasons(*d), j.caught
+		}
+		s.report.Directions = append(s.report.Directions, *d)
+		return nil, nil
+	}
+	mould, why, err := s.build(ctx, j)
+	if err != nil {
+		return nil, err
+	}
+	d.OK, d.Used = why == nil, why == nil
+	if why != nil {
+		d.Words = "opens, but makes no sound mould: " + why[0].What + ": " + why[0].Words
+		if len(why) > 1 {
+			d.Words += fmt.Sprintf(" (and %s more)", plural(len(why)-1, "failed check"))
+		}
+		if s.reasons == nil { // those that open come first, and are nearer to a mould than those that lock
+			s.reasons = why
+		}
+		mould = nil
+	}
+	s.report.Directions = append(s.report.Directions, *d)
+	return mould, nil
+}
+
+// cannot are the causes in package tooling that speak of this part and these settings, not of a fault.
+var cannot = []error{tooling.ErrLineOverItself, tooling.ErrLayout, tooling.ErrSprue, tooling.ErrKey, tooling.ErrNoBolt,
+	tooling.ErrPry, tooling.ErrGutter, tooling.ErrLabel, tooling.ErrNoSurface}
+
+// build makes the mould along a direction, or says why it would be no good.
+func (s *trying) build(ctx context.Context, j *judged) (*tooling.Mould, []Reason, error) {
+	o := mouldOptions(s.part, s.file, s.material, s.font)
+	o.Direction, o.Workers = j.d, s.opt.Workers
+	// Each further attempt takes half of what is left of the span, so that progress never goes back.
+	from := 0.85 - 0.5*math.Pow(0.5, float64(s.attempts))
+	to := 0.85 - 0.5*math.Pow(0.5, float64(s.attempts+1))
+	s.attempts++
+	o.Progress = func(stage string, done float64) { s.opt.stage(stage, from, to)(done) }
+	mould, err := tooling.TwoHalves(ctx, s.opt.Pool, s.part.mesh, o)
+	if errors.Is(err, tooling.ErrMissingGlyph) {
+		return nil, nil, s.file.wrong("mould.label", "%w", err)
+	}
+	if err != nil {
+		for _, c := range cannot {
+			if errors.Is(err, c) {
+				return nil, []Reason{{What: "the mould cannot be laid out", Words: err.Error()}}, nil
+			}
+		}
+		return nil, nil, err
+	}
+	var why []Reason
+	for _, c := range mould.Failed() {
+		why = append(why, Reason{What: c.Name, Words: failedWords(c)})
+	}
+	return mould, why, nil
+}
+
+// failedWords says by how much a check failed, and what the check found.
+func failedWords(c tooling.Check) string {
+	if math.IsInf(c.Value, 0) || math.IsNaN(c.Value) {
+		return c.Words
+	}
+	return fmt.Sprintf("%s (%.4g %s, the limit is %.4g)", c.Words, c.Value, c.Unit, c.Limit)
+}
+
+// refuse writes the report, and the picture of where the part locks. No mould files are written: they
+// must not lie about as if they were good.
+func (s *trying) refuse(ctx context.Context, out *results) error {
+	s.report.Refused, s.report.Reasons = true, s.reasons
+	if len(s.caught) > 0 {
+		img, err := lockPicture(ctx, s.part.report.Name, s.part.mesh, s.caught)
+		if err != nil {
+			return err
+		}
+		if err := out.picture("pictures/where-it-locks.png", img); err != nil {
+			return err
+		}
+	}
+	return out.report(s.report)
+}
