@@ -172,6 +172,9 @@ func (f *fillRun) at(ctx context.Context, frame geom.Frame, pitch float64, exact
 		return nil, err
 	}
 	f.gather(s, res, floor, exact)
+	if exact {
+		res.last = newFrame(s, floor)
+	}
 	return res, nil
 }
 

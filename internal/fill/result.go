@@ -29,23 +29,25 @@ type Setup struct {
 
 // Result of a fill.
 type Result struct {
-	Up             r3.Vec  `json:"up"`
-	PitchMM        float64 `json:"pitch_mm"`
-	Columns        int     `json:"columns"`
-	CavityMM3      float64 `json:"cavity_mm3"`
-	FilledMM3      float64 `json:"filled_mm3"`  // resin in it in the end; CavityMM3 less what follows
-	TrappedMM3     float64 `json:"trapped_mm3"` // when it is caught
-	TrappedErrMM3  float64 `json:"trapped_error_mm3"`
-	UnderHeadMM3   float64 `json:"under_head_mm3"` // of TrappedMM3, under the head of the full mould
-	InPotMM3       float64 `json:"in_pot_mm3"`     // the same under PotKPa as well
-	OpenMM3        float64 `json:"open_mm3"`       // air that could leave, in places resin does not reach
-	UnresolvedMM3  float64 `json:"unresolved_mm3"` // pockets of the grid's making, left out of TrappedMM3
-	Pockets        []Pocket
-	Basins         []Basin
+	Up             r3.Vec       `json:"up"`
+	PitchMM        float64      `json:"pitch_mm"`
+	Columns        int          `json:"columns"`
+	CavityMM3      float64      `json:"cavity_mm3"`
+	FilledMM3      float64      `json:"filled_mm3"`  // resin in it in the end; CavityMM3 less what follows
+	TrappedMM3     float64      `json:"trapped_mm3"` // when it is caught
+	TrappedErrMM3  float64      `json:"trapped_error_mm3"`
+	UnderHeadMM3   float64      `json:"under_head_mm3"` // of TrappedMM3, under the head of the full mould
+	InPotMM3       float64      `json:"in_pot_mm3"`     // the same under PotKPa as well
+	OpenMM3        float64      `json:"open_mm3"`       // air that could leave, in places resin does not reach
+	UnresolvedMM3  float64      `json:"unresolved_mm3"` // pockets of the grid's making, left out of TrappedMM3
+	Pockets        []Pocket     `json:"pockets"`
+	Basins         []Basin      `json:"basins"`
 	Curve          []LevelPoint `json:"curve"`
 	Frames         []Frame      `json:"-"`
 	VolumeErrorMM3 float64      `json:"volume_error_mm3"` // columns' volume against the mesh's
 	Words          []string     `json:"words"`
+
+	last Frame // the end, for the map
 }
 
 // Pocket is air that stays.
