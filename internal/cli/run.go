@@ -19,6 +19,7 @@ func (c runCmd) Run(s *session) error {
 		return e
 	}
 	if err != nil {
+		s.hint("change the part, or the decisions in job.toml in %s, and run again; out/pictures there shows where it locks", c.Folder)
 		return &refusedError{err}
 	}
 	s.hint("look at the pictures and drawings in the out folder of %s, then print the pieces", c.Folder)

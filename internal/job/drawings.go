@@ -31,12 +31,15 @@ func (c cut) plane() sheet.Plane {
 }
 
 func (c cut) subject() string {
-	along, across := "x", "y"
+	across := "y"
 	if c.alongY {
-		along, across = across, along
+		across = "x"
 	}
-	return fmt.Sprintf("section %s-%s along %s at %s = %.1f mm, through %s", c.letter, c.letter, along, across, c.at, c.through)
+	return fmt.Sprintf("section %s-%s at %s = %.1f mm, through %s", c.letter, c.letter, across, tenth(c.at), c.through)
 }
+
+// tenth rounds to a tenth, without a minus before zero.
+func tenth(v float64) float64 { return math.Round(v*10)/10 + 0 }
 
 // off is how far a place lies from the cut.
 func (c cut) off(at r3.Vec) float64 {
@@ -197,8 +200,8 @@ func cutPlace(q tooling.Feature, c cut) (at r3.Vec, ok bool) {
 	case "bolt":
 		reach = size["hole"] / 2
 		at.Z += size["nut pocket depth"] + size["grip"]/2
-	case "key":
-		reach = size["tip diameter"] / 2
+	case "key": // a cone is shown near its true size only near its middle
+		reach = size["tip diameter"] / 4
 		at.Z -= size["rise"] / 2
 	case "sprue", "vent":
 		reach = min(size["top diameter"], size["bottom diameter"]) / 2
@@ -240,7 +243,7 @@ func shortSize(q tooling.Feature) string {
 	case "pry slot":
 		return fmt.Sprintf("%.1f mm wide, %.1f mm deep", size["width"], size["depth"])
 	case "gutter":
-		return fmt.Sprintf("%.1f mm wide, %.2f mm deep", size["width"], size["depth"])
+		return fmt.Sprintf("runs round the cavity, %.1f mm from it; %.1f mm wide, %.2f mm deep", size["land"], size["width"], size["depth"])
 	}
 	return ""
 }
@@ -268,10 +271,23 @@ func planOptions(ctx context.Context, m *tooling.Mould, cuts []cut) (sheet.PlanO
 			}
 		}
 		if s, ok := planSpot(m, q); ok {
-			o.Spots = append(o.Spots, s)
+			o.Spots = addSpot(o.Spots, s)
 		}
 	}
 	return o, nil
+}
+
+// addSpot adds a spot, or where one of its kind stands at the same place, as the labels of both halves
+// do, its mark to that one.
+func addSpot(spots []sheet.Spot, s sheet.Spot) []sheet.Spot {
+	for i, o := range spots {
+		if o.Name == s.Name && r2.Norm(r2.Sub(o.At, s.At)) < middleMM {
+			spots[i].Mark += ", " + s.Mark
+			spots[i].Size += "; " + s.Size
+			return spots
+		}
+	}
+	return append(spots, s)
 }
 
 // planSpot is how a feature shows on the plan.
@@ -300,7 +316,7 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 			s.WidthMM, s.HeightMM, s.At.Y = w, d, e.Y-d/2
 		}
 	case "label": // sunk into a side: a mark there, without an outline
-		s.Size = q.Words + ", in the " + q.Piece + " half"
+		s.Size = q.Words
 	case "gutter", "side sprue": // the mark stands at its place; the outline is drawn by itself
 	default:
 		return s, false

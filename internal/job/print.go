@@ -3,8 +3,10 @@ package job
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"text/tabwriter"
+	"unicode/utf8"
 )
 
 // Print writes the report as text, for a terminal and for report.txt.
@@ -13,13 +15,7 @@ func (r *Report) Print(w io.Writer) error {
 	p.part(r)
 	p.directions(r)
 	if r.Refused {
-		p.line("\nREFUSED: the part cannot be moulded as asked. No mould files were written.")
-		for _, q := range r.Reasons {
-			p.line("  - %s: %s", q.What, strings.ReplaceAll(q.Words, "\n", "\n    "))
-			if q.Remedy != "" {
-				p.line("    %s", q.Remedy)
-			}
-		}
+		p.refusal(r)
 	}
 	if r.Mould != nil {
 		p.mould(r.Mould)
@@ -30,7 +26,7 @@ func (r *Report) Print(w io.Writer) error {
 	if len(r.Warnings) > 0 {
 		p.line("\nMind")
 		for _, s := range r.Warnings {
-			p.line("  - %s", s)
+			p.item(s)
 		}
 	}
 	if len(r.Files) > 0 {
@@ -40,6 +36,54 @@ func (r *Report) Print(w io.Writer) error {
 		}
 	}
 	return p.err
+}
+
+func (p *printer) refusal(r *Report) {
+	p.line("\nREFUSED: the part cannot be moulded as asked. No mould files were written.")
+	if len(r.Directions) > 0 {
+		p.line("Along the way that comes nearest:")
+	}
+	for _, q := range r.Reasons {
+		p.item(q.What + ": " + q.Words)
+		if q.Remedy != "" {
+			p.line("    What to do: %s.", wrapped(q.Remedy, "    "))
+		}
+	}
+}
+
+// textWidth is where sentences break: it suits a terminal of 100 columns.
+const textWidth = 96
+
+// item prints a line of a list, broken at spaces.
+func (p *printer) item(s string) {
+	for i, line := range strings.Split(s, "\n") {
+		if i == 0 {
+			p.line("  - %s", wrapped(line, "    "))
+		} else {
+			p.line("    %s", wrapped(strings.TrimSpace(line), "      "))
+		}
+	}
+}
+
+// wrapped breaks a sentence at spaces; each line but the first follows indent.
+func wrapped(s, indent string) string {
+	var b strings.Builder
+	col := utf8.RuneCountInString(indent)
+	for i, word := range strings.Fields(s) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case col+1+n > textWidth:
+			b.WriteString("\n" + indent)
+			col = utf8.RuneCountInString(indent)
+		default:
+			b.WriteByte(' ')
+			col++
+		}
+		b.WriteString(word)
+		col += n
+	}
+	return b.String()
 }
 
 type printer struct {
@@ -67,7 +111,7 @@ func (p *printer) columns(fill func(row func(format string, args ...any))) {
 
 func (p *printer) part(r *Report) {
 	q := r.Part
-	p.line("Part      %s (%s)", q.Name, q.File)
+	p.line("Part      %s (%s, in %s)", q.Name, q.File, q.Unit)
 	p.line("          %.2f × %.2f × %.2f mm, %.3f mL, %d facets", q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, q.Facets)
 	if q.ShowCount > 0 {
 		p.line("          show faces: %.1f mm² of %.1f mm²", q.ShowMM2, q.AreaMM2)
@@ -78,21 +122,38 @@ func (p *printer) directions(r *Report) {
 	if len(r.Directions) == 0 {
 		return
 	}
-	p.line("\nOpening directions judged")
+	p.line("\nOpening directions tried: the way the upper half leaves, in the part's own x, y, z")
 	for _, d := range r.Directions {
-		p.line("  (%+.3f, %+.3f, %+.3f)  %s", d.Direction[0], d.Direction[1], d.Direction[2], strings.ReplaceAll(d.Words, "\n", "\n    "))
-		if d.FlatSplit != "" {
-			p.line("    %s", strings.ReplaceAll(d.FlatSplit, "\n", "\n    "))
+		p.line("  %s  %s", directionName(d.Direction), wrapped(d.Words, "    "))
+		if d.FlatSplit == "" {
+			continue
+		}
+		for i, line := range strings.Split(d.FlatSplit, "\n") {
+			indent := "    "
+			if i > 0 {
+				indent = "      "
+			}
+			p.line("%s%s", indent, wrapped(strings.TrimSpace(line), indent+"  "))
 		}
 	}
 }
 
+// directionName is +z for an axis, else the numbers of a unit vector.
+func directionName(d [3]float64) string {
+	for i, name := range []string{"x", "y", "z"} {
+		if alongAxis(vec(d)) && math.Abs(d[i]) > 0.5 {
+			return map[bool]string{true: "+", false: "-"}[d[i] > 0] + name
+		}
+	}
+	return fmt.Sprintf("(%+.3f, %+.3f, %+.3f)", d[0], d[1], d[2])
+}
+
 func (p *printer) mould(m *MouldReport) {
 	p.line("\nMould     %s, block %.1f × %.1f × %.1f mm", m.Family, m.BlockMM[0], m.BlockMM[1], m.BlockMM[2])
-	p.line("          cavity %.4f, %.4f, %.4f times the part along its x, y, z, for shrinkage", m.Scale[0], m.Scale[1], m.Scale[2])
-	surface := fmt.Sprintf("surface slopes by up to %.1f°", m.SteepestDeg)
+	p.line("          the cavity is %.4f, %.4f, %.4f times the part along the part's x, y, z, against shrinkage", m.Scale[0], m.Scale[1], m.Scale[2])
+	surface := fmt.Sprintf("the parting surface slopes by up to %.1f°", m.SteepestDeg)
 	if m.SurfaceFlat {
-		surface = "surface flat"
+		surface = "the parting surface is flat"
 	}
 	p.line("          parting line %.1f mm in %s, %.1f mm of it on show faces; %s", m.LineMM, plural(m.LineLoops, "loop"), m.LineOnShowMM, surface)
 	p.line("\nPieces")
@@ -101,12 +162,7 @@ func (p *printer) mould(m *MouldReport) {
 			row("%s\t%.1f × %.1f × %.1f mm\t%.2f mL of print\t%d facets", q.Name, q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, q.Facets)
 		}
 	})
-	p.line("\nFeatures (mould frame: z up, origin in the middle of the cavity)")
-	p.columns(func(row func(string, ...any)) {
-		for _, q := range m.Features {
-			row("%s\t%s\tx %.1f, y %.1f, z %.1f mm\t%s", q.Name, q.Kind, q.AtMM[0], q.AtMM[1], q.AtMM[2], q.Words)
-		}
-	})
+	p.features(m.Features)
 	p.line("\nWhat fills the block")
 	sum := 0.0
 	p.columns(func(row func(string, ...any)) {
@@ -126,8 +182,50 @@ func (p *printer) mould(m *MouldReport) {
 		if !c.OK {
 			mark = "FAIL"
 		}
-		p.line("  %s  %s: %s", mark, c.Name, strings.ReplaceAll(c.Words, "\n", "\n        "))
+		for i, line := range strings.Split(c.Name+": "+c.Words, "\n") {
+			if i > 0 {
+				mark = "    "
+			}
+			p.line("  %s  %s", mark, wrapped(line, "        "))
+		}
 	}
+}
+
+// features lists those made alike together: how they are made once, and the place of each.
+func (p *printer) features(all []FeatureReport) {
+	if len(all) == 0 {
+		return
+	}
+	p.line("\nFeatures, at x, y, z mm of the mould: z up, the origin in the middle of the cavity")
+	for len(all) > 0 {
+		n := 1
+		for n < len(all) && all[n].Kind == all[0].Kind && all[n].Words == all[0].Words {
+			n++
+		}
+		var marks, places []string
+		for _, q := range all[:n] {
+			marks = append(marks, q.Name)
+			at := fmt.Sprintf("(%.1f, %.1f, %.1f)", tenth(q.AtMM[0]), tenth(q.AtMM[1]), tenth(q.AtMM[2]))
+			if n > 1 {
+				at = q.Name + " " + at
+			}
+			places = append(places, strings.ReplaceAll(at, " ", unbroken)) // a place stays on one line
+		}
+		p.line("  %s  %s", names(marks), wrapped(featureWords(all[0]), "      "))
+		p.line("      at %s", strings.ReplaceAll(wrapped(strings.Join(places, "; "), "      "), unbroken, " "))
+		all = all[n:]
+	}
+}
+
+// unbroken stands for a space at which no line breaks; it is in no text.
+const unbroken = "\x00"
+
+// featureWords says what a feature is, unless its words begin with that.
+func featureWords(q FeatureReport) string {
+	if strings.Contains(q.Words, q.Kind) {
+		return q.Words
+	}
+	return q.Kind + ": " + q.Words
 }
 
 func (p *printer) shot(r *Report) {
@@ -148,18 +246,18 @@ func (p *printer) shot(r *Report) {
 			row("  %s\t%.6g g\t(%.3g %% of %s)", c.Name, c.G, c.GotPct, c.Of)
 		}
 	})
-	p.line("  The mixing ratio is off by %.2g %% through rounding (limit %.2g %%); the mixed density is taken as %.3f g/mL ± %.2g %%.",
+	p.line("  Rounding to the scale puts the mixing ratio off by %.2g %% (the material allows %.2g %%).\n  The mixed density is taken as %.3f g/mL ± %.2g %%.",
 		s.RatioErrorPct, s.RatioTolerancePct, s.Density.GPerML, s.Density.ErrorPct)
 	if s.PotLife != nil {
-		p.line("  Pot life %.0f s at %.0f °C.", s.PotLife.Seconds, s.PotLife.AtC)
+		p.line("  Pot life %.3g min at %.0f °C: mix and pour within it.", s.PotLife.Seconds/60, s.PotLife.AtC)
 	}
 	for _, c := range s.Warnings {
-		p.line("  - %s", c)
+		p.item(c)
 	}
 	if len(s.Cautions) > 0 {
 		p.line("\nTake care")
 		for _, c := range s.Cautions {
-			p.line("  - %s", c)
+			p.item(c)
 		}
 	}
 }
