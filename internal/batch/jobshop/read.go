@@ -1,0 +1,97 @@
+package jobshop
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+)
+
+// Read reads one instance in the OR-Library's layout: the number of jobs and of machines, then for
+// each job a line of machine and duration pairs. Lines before that which do not start with a digit
+// are words about it; "#" starts a remark.
+func Read(r io.Reader) (*Instance, error) {
+	all, err := ReadAll(r)
+	if err != nil {
+		return nil, err
+	}
+	if len(all) != 1 {
+		return nil, fmt.Errorf("expected one instance, found %d", len(all))
+	}
+	return all[0], nil
+}
+
+// maxSide bounds the numbers of jobs and machines that a file may claim.
+const maxSide = 100_000
+
+// ReadAll reads instances that follow each other; a line "instance NAME" names the next.
+func ReadAll(r io.Reader) ([]*Instance, error) {
+	sc := bufio.NewScanner(r)
+	sc.Buffer(nil, 1<<20)
+	var out []*Instance
+	var cur *Instance
+	left, line, name := 0, 0, ""
+	for sc.Scan() {
+		line++
+		text, _, _ := strings.Cut(sc.Text(), "#")
+		text = strings.TrimSpace(text)
+		if text == "" {
+			continue
+		}
+		if text[0] < '0' || text[0] > '9' {
+			if left > 0 {
+				return nil, fmt.Errorf("line %d: %d more jobs of %q were expected, found %q", line, left, name, text)
+			}
+			if rest, ok := strings.CutPrefix(text, "instance "); ok {
+				name = strings.TrimSpace(rest)
+			}
+			continue
+		}
+		nums, err := integers(text)
+		if err != nil {
+			return nil, fmt.Errorf("line %d: %w", line, err)
+		}
+		if left == 0 {
+			if len(nums) != 2 || nums[0] < 1 || nums[1] < 1 || nums[0] > maxSide || nums[1] > maxSide {
+				return nil, fmt.Errorf("line %d: expected the number of jobs and the number of machines, found %q", line, text)
+			}
+			cur = &Instance{Name: name, Machines: int(nums[1])}
+			out, left = append(out, cur), int(nums[0])
+			continue
+		}
+		if len(nums) != 2*cur.Machines {
+			return nil, fmt.Errorf("line %d: expected %d pairs of machine and duration, found %d numbers", line, cur.Machines, len(nums))
+		}
+		job := make([]Operation, cur.Machines)
+		for k := range job {
+			job[k] = Operation{Machine: int(nums[2*k]), Duration: nums[2*k+1]}
+		}
+		cur.Jobs = append(cur.Jobs, job)
+		if left--; left == 0 {
+			if err := cur.Check(); err != nil {
+				return nil, fmt.Errorf("line %d: instance %q: %w", line, name, err)
+			}
+		}
+	}
+	if err := sc.Err(); err != nil {
+		return nil, fmt.Errorf("line %d: %w", line+1, err)
+	}
+	if left > 0 {
+		return nil, fmt.Errorf("line %d: the file ends with %d jobs of %q missing", line, left, name)
+	}
+	return out, nil
+}
+
+func integers(text string) ([]int64, error) {
+	fields := strings.Fields(text)
+	out := make([]int64, len(fields))
+	for i, s := range fields {
+		v, err := strconv.ParseInt(s, 10, 64)
+		if err != nil {
+			return nil, fmt.Errorf("%q is not a whole number", s)
+		}
+		out[i] = v
+	}
+	return out, nil
+}
