@@ -220,13 +220,21 @@ func lockReasons(d DirectionReport) []Reason {
 			r.Words = fmt.Sprintf("%.1f mm³ inside the part that no mould piece reaches, round x %.2f, y %.2f, z %.2f mm", u.VolumeMM3, at[0], at[1], at[2])
 			r.Remedy = "open the hollow to the outside, fill it, or cast the part in two"
 		default:
-			r.Words = fmt.Sprintf("%.3f ± %.3f mm deep, %.1f mm² caught on %s (%s); one place is x %.2f, y %.2f, z %.2f mm; it holds the %s",
-				*u.DepthMM, u.DepthErrorMM, u.AreaMM2, plural(u.FacetCount, "facet"), first(u.Facets), at[0], at[1], at[2], u.Holds)
+			r.Words = fmt.Sprintf("%.3f ± %.3f mm deep, %.1f mm² caught on %s (%s); one place is x %.2f, y %.2f, z %.2f mm; it holds %s",
+				*u.DepthMM, u.DepthErrorMM, u.AreaMM2, plural(u.FacetCount, "facet"), first(u.Facets), at[0], at[1], at[2], holdsWords(u.Holds))
 			r.Remedy = "turn its draft the other way, or mould it with a flexible insert"
 		}
 		out = append(out, r)
 	}
 	return out
+}
+
+// holdsWords puts the article to one half.
+func holdsWords(half string) string {
+	if strings.HasSuffix(half, " half") {
+		return "the " + half
+	}
+	return half
 }
 
 // first names the first few facets.

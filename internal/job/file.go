@@ -204,13 +204,18 @@ func (f *File) inside(folder, key, name string) (string, error) {
 		}
 	}
 	if errors.Is(err, os.ErrNotExist) {
-		return "", f.wrong(key, "there is no file %q in the job folder; copy it there or correct the name: %w", name, os.ErrNotExist)
+		return "", &missing{f.wrong(key, "there is no file %q in the job folder; copy it there or correct the name", name)}
 	}
 	if err != nil {
 		return "", f.wrong(key, "%w", err)
 	}
 	return path, nil
 }
+
+// missing is os.ErrNotExist beneath words that say it better.
+type missing struct{ error }
+
+func (m *missing) Unwrap() []error { return []error{m.error, os.ErrNotExist} }
 
 // Parse reads decisions from b; path is for messages.
 func Parse(path string, b []byte) (*File, error) {
