@@ -265,20 +265,80 @@ func (c *columns) near(r int32, visit func(s int32)) {
 // nearest to z.
 func (c *columns) at(p r3.Vec) (run int32, ok bool) {
 	best, off := int32(-1), math.Inf(1)
-	i, j := c.cell(p.X, p.Y)
 	for reach := 0; reach <= 2 && best < 0; reach++ {
-		for y := max(0, j-reach); y <= min(c.ny-1, j+reach); y++ {
-			for x := max(0, i-reach); x <= min(c.nx-1, i+reach); x++ {
-				q := y*c.nx + x
-				for s := c.first[q]; s < c.first[q+1]; s++ {
-					if d := max(0, c.lo[s]-p.Z, p.Z-c.hi[s]); d < off {
-						best, off = s, d
-					}
-				}
+		c.close(p, reach, func(s int32) {
+			if d := max(0, c.lo[s]-p.Z, p.Z-c.hi[s]); d < off {
+				best, off = s, d
+			}
+		})
+	}
+	return best, best >= 0
+}
+
+// close calls visit for the runs of all columns at most reach columns from a frame point.
+func (c *columns) close(p r3.Vec, reach int, visit func(s int32)) {
+	i, j := c.cell(p.X, p.Y)
+	for y := max(0, j-reach); y <= min(c.ny-1, j+reach); y++ {
+		for x := max(0, i-reach); x <= min(c.nx-1, i+reach); x++ {
+			q := y*c.nx + x
+			for s := c.first[q]; s < c.first[q+1]; s++ {
+				visit(s)
 			}
 		}
 	}
-	return best, best >= 0
+}
+
+// inBulk is like at, but stays out of crumbs: where the cavity thins out to less than a column, say
+// toward a tip, the grid cuts it into pieces of a few runs that hang on to nothing. bulk tells which
+// runs are in larger pieces.
+func (c *columns) inBulk(p r3.Vec, bulk []bool) (run int32, ok bool) {
+	run, ok = c.at(p)
+	if !ok || bulk[run] {
+		return run, ok
+	}
+	best, off := run, math.Inf(1)
+	c.close(p, crumbReach, func(s int32) {
+		if d := r3.Norm(r3.Sub(c.point(s, min(max(p.Z, c.lo[s]), c.hi[s])), p)); bulk[s] && d < off {
+			best, off = s, d
+		}
+	})
+	return best, true
+}
+
+const (
+	// crumbShare of the columns' volume: a piece smaller than this is a crumb.
+	crumbShare = 1e-3
+	// crumbReach is how many columns away from the point larger pieces are looked for.
+	crumbReach = 8
+)
+
+// bulk marks the runs that hang together in pieces larger than crumbs.
+func (c *columns) bulk() []bool {
+	out := make([]bool, len(c.lo))
+	seen := make([]bool, len(c.lo))
+	least := crumbShare * c.volume()
+	var piece []int32
+	for r := range seen {
+		if seen[r] {
+			continue
+		}
+		seen[r] = true
+		piece = append(piece[:0], int32(r))
+		v := 0.0
+		for at := 0; at < len(piece); at++ {
+			v += (c.hi[piece[at]] - c.lo[piece[at]]) * c.pitch * c.pitch
+			c.near(piece[at], func(s int32) {
+				if !seen[s] {
+					seen[s] = true
+					piece = append(piece, s)
+				}
+			})
+		}
+		for _, s := range piece {
+			out[s] = v >= least
+		}
+	}
+	return out
 }
 
 // centre of a run's column in the frame, at height z.

@@ -70,6 +70,7 @@ func (r *Result) PocketMap(set Setup) *sheet.Drawing {
 		for j := 0; j < c.ny; j += coarse {
 			for _, s := range c.stretches(j, coarse, layer.pick) {
 				lo, hi := a.at(c.corner(s[0], j)), a.at(c.corner(s[1], j+coarse))
+				hi.Y -= seamMM
 				d.Fill(layer.ink, []r2.Vec{lo, {X: hi.X, Y: lo.Y}, hi, {X: lo.X, Y: hi.Y}})
 			}
 		}
@@ -90,7 +91,7 @@ func (r *Result) PocketMap(set Setup) *sheet.Drawing {
 		if i == mapLabels {
 			break
 		}
-		mark(k.Top, inkRed, fmt.Sprintf("%d: %.3g mm³", i+1, k.VolumeMM3))
+		mark(k.Top, inkRed, fmt.Sprintf("%d: %s", i+1, amount(k.VolumeMM3)))
 	}
 	for i, w := range r.Words {
 		d.Text(sheet.Text{At: r2.Vec{X: 10, Y: 115 + 4.5*float64(i)}, Words: w, HeightMM: 2.5})
@@ -101,6 +102,7 @@ func (r *Result) PocketMap(set Setup) *sheet.Drawing {
 const (
 	mapCells  = 240 // a side of the map at most
 	mapLabels = 12  // pockets named on it at most
+	seamMM    = 0.1 // by which strips overlap, so that no viewer shows seams between them
 )
 
 // corner is the corner of a column's square on the low side of both axes.
@@ -209,8 +211,8 @@ func roundUp(v float64) float64 {
 // marks are round numbers from lo to hi, about five.
 func marks(lo, hi float64) (out []float64) {
 	step := roundUp((hi - lo) / 6)
-	for i := math.Ceil(lo/step - 1e-9); i*step <= hi*(1+1e-9); i++ {
-		out = append(out, i*step)
+	for i := math.Ceil(lo/step - 1e-9); i*step <= hi+1e-9*step; i++ {
+		out = append(out, i*step+0) // −0 becomes 0
 	}
 	return out
 }
@@ -234,11 +236,21 @@ func (t *TiltResult) Chart() *sheet.Drawing {
 		a.hi = r2.Vec{X: max(a.hi.X, p.XDeg), Y: max(a.hi.Y, p.YDeg)}
 		most = max(most, p.BareMM3)
 	}
-	side := max(a.hi.X-a.lo.X, a.hi.Y-a.lo.Y, 1) / max(1, math.Sqrt(float64(len(t.Map)))-1)
-	a.lo, a.hi = r2.Vec{X: a.lo.X - side/2, Y: a.lo.Y - side/2}, r2.Vec{X: a.hi.X + side/2, Y: a.hi.Y + side/2}
-	for _, p := range t.Map {
-		lo, hi := a.at(r2.Vec{X: p.XDeg - side/2, Y: p.YDeg - side/2}), a.at(r2.Vec{X: p.XDeg + side/2, Y: p.YDeg + side/2})
-		d.Fill(shade(p.BareMM3, most), []r2.Vec{lo, {X: hi.X, Y: lo.Y}, hi, {X: lo.X, Y: hi.Y}})
+	a.lo, a.hi = r2.Vec{X: a.lo.X - t.step.X/2, Y: a.lo.Y - t.step.Y/2}, r2.Vec{X: a.hi.X + t.step.X/2, Y: a.hi.Y + t.step.Y/2}
+	onGrid := func(v, step float64) bool { return math.Abs(v/step-math.Round(v/step)) < 1e-9 }
+	for _, grid := range []bool{true, false} { // what was looked at closer lies on top, smaller
+		for _, p := range t.Map {
+			if (onGrid(p.XDeg, t.step.X) && onGrid(p.YDeg, t.step.Y)) != grid {
+				continue
+			}
+			half := r2.Scale(0.5, t.step)
+			if !grid {
+				half = r2.Scale(0.2, half)
+			}
+			c := r2.Vec{X: p.XDeg, Y: p.YDeg}
+			lo, hi := a.at(r2.Sub(c, half)), a.at(r2.Add(c, half))
+			d.Fill(shade(p.BareMM3, most), []r2.Vec{lo, {X: hi.X, Y: lo.Y}, hi, {X: lo.X, Y: hi.Y}})
+		}
 	}
 	a.axes(d, "+x side raised, degrees", "+y side raised, degrees")
 	for _, m := range []struct {
@@ -254,7 +266,7 @@ func (t *TiltResult) Chart() *sheet.Drawing {
 		v := most * float64(5-i) / 5
 		y := 22 + 8*float64(i)
 		d.Fill(shade(v, most), []r2.Vec{{X: 134, Y: y}, {X: 140, Y: y}, {X: 140, Y: y + 8}, {X: 134, Y: y + 8}})
-		d.Text(sheet.Text{At: r2.Vec{X: 142, Y: y + 5}, Words: fmt.Sprintf("%.3g mm³", v)})
+		d.Text(sheet.Text{At: r2.Vec{X: 142, Y: y + 5}, Words: amount(v)})
 	}
 	d.Text(sheet.Text{At: r2.Vec{X: 134, Y: 78}, Words: "air without new vents"})
 	return d

@@ -85,4 +85,23 @@ func (e *OptionError) Error() string {
 	return fmt.Sprintf("%s is %g; it must be %s", e.Option, e.Value, e.Want)
 }
 
+// amount puts a volume into words: mm³, or mL from 1 mL up.
+func amount(mm3 float64) string {
+	if mm3 >= 1000 {
+		return fmt.Sprintf("%.3g mL", mm3/1000)
+	}
+	if mm3 < 1e-3 {
+		return "0 mm³"
+	}
+	return fmt.Sprintf("%.3g mm³", mm3)
+}
+
+// count puts a number of things into words.
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
 func place(v r3.Vec) string { return fmt.Sprintf("(%.2f, %.2f, %.2f)", v.X, v.Y, v.Z) }

@@ -16,6 +16,8 @@ const (
 	defaultDensityGML = 1.1
 	// autoColumns is how many columns a pitch of 0 asks for: a sweep of a tenth of a second.
 	autoColumns = 250_000
+	// maxFiner is how often a pitch of 0 is halved when resin does not get everywhere.
+	maxFiner = 2
 	// curvePoints bounds the curve of level against volume.
 	curvePoints = 400
 )
@@ -117,6 +119,11 @@ func (c *Cavity) Fill(ctx context.Context, set Setup) (*Result, error) {
 		pitch = autoPitch(c.boundsIn(frame))
 	}
 	res, err := run.at(ctx, frame, pitch, true)
+	for n := 0; n < maxFiner && err == nil && c.opt.PitchMM == 0 && res.OpenMM3 > minOpenShare*res.CavityMM3; n++ {
+		// Maybe the grid is too coarse for a narrow passage.
+		pitch /= 2
+		res, err = run.at(ctx, frame, pitch, true)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -184,8 +191,9 @@ func set3(v r3.Vec) r3.Vec { return r3.Vec{X: v.X + 0, Y: v.Y + 0, Z: v.Z + 0} }
 func (f *fillRun) sweep(cols *columns) (*sweep, error) {
 	var pours, vents []int32
 	var ventZ []float64
+	bulk := cols.bulk()
 	for _, p := range f.pours {
-		r, ok := cols.at(cols.frame.Apply(p.at))
+		r, ok := cols.inBulk(cols.frame.Apply(p.at), bulk)
 		if !ok {
 			return nil, &OptionError{"the pitch in mm", cols.pitch, "finer: no column meets the cavity near " + place(p.at)}
 		}
@@ -193,7 +201,7 @@ func (f *fillRun) sweep(cols *columns) (*sweep, error) {
 	}
 	for _, v := range f.vents {
 		at := cols.frame.Apply(v.at)
-		r, ok := cols.at(at)
+		r, ok := cols.inBulk(at, bulk)
 		if !ok {
 			return nil, &OptionError{"the pitch in mm", cols.pitch, "finer: no column meets the cavity near " + place(v.at)}
 		}
@@ -518,7 +526,7 @@ const exactShare = 1e-12
 func (r *Result) speak() {
 	for i := range r.Pockets {
 		k := &r.Pockets[i]
-		k.Words = fmt.Sprintf("%.3g mm³ of air stays at %s, cut off when %.4g mL are in (level %.1f mm)", k.VolumeMM3, place(k.Top), k.PouredMM3/1000, k.LevelMM)
+		k.Words = fmt.Sprintf("%s of air stays at %s, cut off when %.4g mL are in (level %.1f mm)", amount(k.VolumeMM3), place(k.Top), k.PouredMM3/1000, k.LevelMM)
 		if k.OnShow {
 			k.Words += "; a vent there would mark a show face"
 		} else {
@@ -528,13 +536,13 @@ func (r *Result) speak() {
 	if len(r.Pockets) == 0 {
 		r.Words = append(r.Words, fmt.Sprintf("no air stays; the mould takes %.4g mL", r.FilledMM3/1000))
 	} else {
-		r.Words = append(r.Words, fmt.Sprintf("%.3g mm³ of air stays in %d pockets; the mould takes %.4g mL", r.TrappedMM3, len(r.Pockets), r.FilledMM3/1000))
+		r.Words = append(r.Words, fmt.Sprintf("%s of air stays in %s; the mould takes %.4g mL", amount(r.TrappedMM3), count(len(r.Pockets), "pocket"), r.FilledMM3/1000))
 	}
 	if r.InPotMM3 < r.UnderHeadMM3 {
-		r.Words = append(r.Words, fmt.Sprintf("under pressure the pockets shrink to %.3g mm³", r.InPotMM3))
+		r.Words = append(r.Words, "under pressure the pockets shrink to "+amount(r.InPotMM3))
 	}
 	if r.OpenMM3 > minOpenShare*r.CavityMM3 {
-		r.Words = append(r.Words, fmt.Sprintf("%.3g mm³ stays empty though its air could leave: no pour point reaches it", r.OpenMM3))
+		r.Words = append(r.Words, amount(r.OpenMM3)+" stays empty though its air could leave: resin does not get there, or only through a passage narrower than the pitch of the columns")
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"mouldwright/internal/geom"
@@ -60,6 +61,8 @@ type TiltResult struct {
 	Best TiltChoice  `json:"best"`
 	Flat TiltChoice  `json:"flat"`
 	Map  []TiltPoint `json:"map"` // all that were looked at, by x then y
+
+	step r2.Vec // of the grid, degrees
 }
 
 // UpAt is the direction against gravity of a mould that stands up along rest when flat, and whose
@@ -138,6 +141,7 @@ type tiltSearch struct {
 	given []r3.Vec
 	done  []TiltPoint
 	seen  map[[2]float64]bool
+	step  r2.Vec
 }
 
 // run looks at the grid, then halves the step round the best until the directions are used up.
@@ -166,6 +170,7 @@ func (s *tiltSearch) run(ctx context.Context) error {
 		return err
 	}
 	dx, dy := s.opt.MaxXDeg/float64(half), s.opt.MaxYDeg/float64(half)
+	s.step = r2.Vec{X: cmp.Or(dx, dy, 1), Y: cmp.Or(dy, dx, 1)}
 	for len(s.done) < s.opt.Directions && max(dx, dy) > leastStepDeg {
 		dx, dy = dx/2, dy/2
 		best := s.best()
@@ -269,7 +274,7 @@ func tiltDeg(xDeg, yDeg float64) float64 {
 }
 
 func (s *tiltSearch) result() *TiltResult {
-	r := &TiltResult{Best: s.choice(s.best()), Flat: s.choice(s.flat()), Map: slices.Clone(s.done)}
+	r := &TiltResult{Best: s.choice(s.best()), Flat: s.choice(s.flat()), Map: slices.Clone(s.done), step: s.step}
 	slices.SortFunc(r.Map, func(a, b TiltPoint) int { return cmp.Or(cmp.Compare(a.XDeg, b.XDeg), cmp.Compare(a.YDeg, b.YDeg)) })
 	return r
 }
@@ -292,6 +297,6 @@ func (s *tiltSearch) choice(p TiltPoint) TiltChoice {
 	default:
 		c.Words = "raise " + side(p.XDeg, "x") + " and " + side(p.YDeg, "y")
 	}
-	c.Words += fmt.Sprintf("; with %d new vents %.3g mm³ of air stays", p.Vents, p.TrappedMM3)
+	c.Words += fmt.Sprintf("; with %s %s of air stays", count(p.Vents, "new vent"), amount(p.TrappedMM3))
 	return c
 }
