@@ -30,7 +30,7 @@ func TwoHalves(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt TwoHa
 		return nil, err
 	}
 	o.tell("cutting the halves", 0.35)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(k) }); err != nil {
+	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
 		return nil, err
 	}
 	if err := b.verify(ctx); err != nil {
@@ -207,7 +207,7 @@ func chooseBlockBolt(thread string, p *mouldability.Parting, z0, z1 float64) (Bo
 	for extra := 0.0; extra <= most; extra += step {
 		bolt, err := ChooseBolt(z1-z0+extra, opt)
 		if err != nil {
-			last = err
+			last = cmp.Or(last, err) // the one for the block as asked
 			continue
 		}
 		below := max(0, z0-(p.MinZ-bolt.Options.MinWallMM-bolt.PocketMM))

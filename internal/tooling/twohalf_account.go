@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
@@ -70,21 +71,9 @@ func volumeOf(s *solid.Solid, err error) (float64, error) {
 // book finds the room around the part, the casting, and divides all other rooms among the cutters that
 // made them. What no cutter explains is missing in the ledger, and the sum then says so.
 func (b *twoHalves) book(k *solid.Kernel, rooms []*solid.Solid, shares []share) (cast *solid.Solid, err error) {
-	part := b.mould.Part.Bounds()
-	var others []*solid.Solid
-	for _, room := range rooms {
-		box, err := room.Bounds()
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		if cast == nil && holds(box, part) {
-			cast = room
-			continue
-		}
-		others = append(others, room)
-	}
-	if cast == nil {
-		return nil, errors.New("tooling: internal: the halves leave no cavity")
+	cast, others, err := b.castingAmong(k, rooms)
+	if err != nil {
+		return nil, err
 	}
 	space, err := k.Union(others...)
 	if err != nil {
@@ -105,6 +94,43 @@ func (b *twoHalves) book(k *solid.Kernel, rooms []*solid.Solid, shares []share) 
 		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
 	}
 	return cast, nil
+}
+
+// castingAmong picks the room that the part fills. A gutter runs round the part, so its box may hold a
+// thin part's box too: then the room that shares most with the part is the one.
+func (b *twoHalves) castingAmong(k *solid.Kernel, rooms []*solid.Solid) (cast *solid.Solid, others []*solid.Solid, err error) {
+	box := b.mould.Part.Bounds()
+	var may []int
+	for i, room := range rooms {
+		bounds, err := room.Bounds()
+		if err != nil {
+			return nil, nil, fmt.Errorf("tooling: %w", err)
+		}
+		if holds(bounds, box) {
+			may = append(may, i)
+		}
+	}
+	if len(may) == 0 {
+		return nil, nil, errors.New("tooling: internal: the halves leave no cavity")
+	}
+	at := may[0]
+	if len(may) > 1 {
+		part, err := k.FromMesh(b.mould.Part)
+		if err != nil {
+			return nil, nil, fmt.Errorf("tooling: %w", err)
+		}
+		most := 0.0
+		for _, i := range may {
+			v, err := volumeOf(part.Intersect(rooms[i]))
+			if err != nil {
+				return nil, nil, err
+			}
+			if v > most {
+				at, most = i, v
+			}
+		}
+	}
+	return rooms[at], slices.Delete(slices.Clone(rooms), at, at+1), nil
 }
 
 // cutters joins all that the share cuts away.

@@ -1,9 +1,9 @@
 package tooling
 
 import (
+	"context"
 	"fmt"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -19,7 +19,7 @@ type share struct {
 }
 
 // cut makes the finished pieces from the raw halves, and measures what space is left in the block.
-func (b *twoHalves) cut(k *solid.Kernel) error {
+func (b *twoHalves) cut(ctx context.Context, k *solid.Kernel) error {
 	lower0, err := k.FromMesh(b.lower)
 	if err != nil {
 		return fmt.Errorf("tooling: lower half: %w", err)
@@ -53,27 +53,21 @@ func (b *twoHalves) cut(k *solid.Kernel) error {
 		}
 	}
 	for _, h := range []Half{Lower, Upper} {
-		m, err := cleanMesh(halves[h])
+		v, err := volumeOf(halves[h], nil)
 		if err != nil {
-			return fmt.Errorf("tooling: %s half: %w", h, err)
+			return err
 		}
-		exit := r3.Vec{Z: 1}
+		p := Piece{Name: h.String() + " half", Exit: r3.Vec{Z: 1}, VolumeMM3: v}
 		if h == Lower {
-			exit.Z = -1
+			p.Exit.Z = -1
 		}
-		b.mould.Pieces = append(b.mould.Pieces, Piece{Name: h.String() + " half", Mesh: m, Exit: exit, VolumeMM3: m.VolumeMM3()})
+		if err := b.finish(ctx, &p, halves[h]); err != nil {
+			return fmt.Errorf("tooling: %s: %w", p.Name, err)
+		}
+		b.mould.Pieces = append(b.mould.Pieces, p)
 	}
 	b.opt.tell("adding up volumes", 0.6)
 	return b.account(k, halves, append(dry, wet...))
-}
-
-// cleanMesh is a finished piece's surface without the seams that booleans leave inside flat faces.
-func cleanMesh(s *solid.Solid) (*mesh.Mesh, error) {
-	c, err := s.Clean()
-	if err != nil {
-		return nil, err
-	}
-	return c.Mesh()
 }
 
 func allTools(shares []share) (all []Tool) {

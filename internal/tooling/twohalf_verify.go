@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/opening"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -17,9 +16,6 @@ func (b *twoHalves) verify(ctx context.Context) error {
 	b.opt.tell("checking walls", 0.7)
 	g := newGauge(b.parting.Mesh, m.Surface, b.feed.all())
 	for h, p := range m.Pieces {
-		if err := b.sound(ctx, p); err != nil {
-			return err
-		}
 		w, err := g.thinnest(ctx, p.Mesh, facetsOf(b.parting.Upper, Half(h)))
 		if err != nil {
 			return err
@@ -41,24 +37,6 @@ func (b *twoHalves) verify(ctx context.Context) error {
 }
 
 func placeWords(v r3.Vec) string { return fmt.Sprintf("x %.1f, y %.1f, z %.1f mm", v.X, v.Y, v.Z) }
-
-// sound checks a piece's mesh as a reader would.
-func (b *twoHalves) sound(ctx context.Context, p Piece) error {
-	in, err := mesh.Inspect(ctx, p.Mesh)
-	if err != nil {
-		return fmt.Errorf("tooling: %s: %w", p.Name, err)
-	}
-	c := Check{Name: p.Name + ": closed and sound", OK: true, Unit: "problems", Words: fmt.Sprintf("%d facets, closed, one way round, no self-intersection", len(p.Mesh.Tris))}
-	for _, q := range in.Problems() {
-		if q.Severity == mesh.Fatal {
-			c.OK = false
-			c.Value++
-			c.Words = q.Words
-		}
-	}
-	b.mould.Checks = append(b.mould.Checks, c)
-	return nil
-}
 
 // fits checks a piece against the printer, whose plate may be used either way round.
 func fits(p Piece, build r3.Vec) (Check, bool) {
