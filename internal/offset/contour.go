@@ -153,19 +153,24 @@ const (
 	endGap = 1e-3
 )
 
-// crossing finds the zero of f between a and b by the method of false position with the Illinois
-// halving.
+// crossing finds the zero of f between a and b, kept off the ends.
 func crossing(f level, a, b r3.Vec, fa, fb float64) r3.Vec {
 	d := r3.Sub(b, a)
-	lo, hi := 0.0, 1.0
+	s := zero(func(s float64) float64 { return f(r3.Add(a, r3.Scale(s, d))) }, fa, fb)
+	return r3.Add(a, r3.Scale(min(1-endGap, max(endGap, s)), d))
+}
+
+// zero finds where f, of different signs fa at 0 and fb at 1, passes zero: false position with the
+// Illinois halving.
+func zero(f func(s float64) float64, fa, fb float64) float64 {
+	lo, hi, side := 0.0, 1.0, 0
 	s := 0.5
-	side := 0
 	for range 60 {
 		s = (lo*fb - hi*fa) / (fb - fa)
 		if !(s > lo && s < hi) {
 			s = (lo + hi) / 2
 		}
-		v := f(r3.Add(a, r3.Scale(s, d)))
+		v := f(s)
 		if math.Abs(v) <= rootMM {
 			break
 		}
@@ -183,5 +188,5 @@ func crossing(f level, a, b r3.Vec, fa, fb float64) r3.Vec {
 			side = 1
 		}
 	}
-	return r3.Add(a, r3.Scale(min(1-endGap, max(endGap, s)), d))
+	return s
 }
