@@ -21,8 +21,8 @@ import (
 var pool *solid.Pool
 
 func TestMain(m *testing.M) {
-	if folder := os.Getenv("JOB_TEST_FOLDER"); folder != "" {
-		_ = folder
+	if folder := os.Getenv(childFolder); folder != "" {
+		child(folder, os.Getenv(childKind))
 		return
 	}
 	pool = solid.NewPool(solid.Options{})

@@ -23,6 +23,9 @@ func (r *Report) Print(w io.Writer) error {
 	if r.Shot != nil {
 		p.shot(r)
 	}
+	if r.Fill != nil {
+		p.fill(r.Fill)
+	}
 	if len(r.Warnings) > 0 {
 		p.line("\nMind")
 		for _, s := range r.Warnings {

@@ -16,6 +16,7 @@ type Report struct {
 	Directions []DirectionReport `json:"directions"` // those tried, in order
 	Mould      *MouldReport      `json:"mould,omitempty"`
 	Shot       *material.Shot    `json:"shot,omitempty"`
+	Fill       *FillReport       `json:"fill,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
 	Warnings   []string          `json:"warnings,omitempty"`
 }

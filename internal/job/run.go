@@ -6,6 +6,7 @@ import (
 	"errors"
 
 	"mouldwright/internal/material"
+	"mouldwright/internal/sheet"
 	"mouldwright/internal/solid"
 	"mouldwright/internal/tooling"
 
@@ -20,7 +21,8 @@ type RunOptions struct {
 	Progress func(stage string, done float64)
 	Pool     *solid.Pool // nil: one of its own
 
-	disk disk // tests make it fail
+	disk disk       // tests make it fail
+	view sheet.View // of the pictures; tests make them small
 }
 
 // stage is a span of the progress of a run.
@@ -80,7 +82,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
 		return nil, err
 	}
-	if err := writeMould(ctx, out, f, mould, rep, opt.stage("drawing and writing", 0.85, 1)); err != nil {
+	if err := writeMould(ctx, out, f, mould, rep, opt.view, opt.stage("drawing and writing", 0.85, 1)); err != nil {
 		return nil, err
 	}
 	return rep, nil

@@ -14,18 +14,24 @@ import (
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mesh/meshfile"
+	"mouldwright/internal/sheet"
 )
 
 var ctx = context.Background()
 
-func run(folder string) (*Report, error) { return Run(ctx, folder, RunOptions{Pool: pool}) }
+// quick are the options of runs whose pictures nobody looks at.
+var quick = sheet.View{WidthPx: 160, HeightPx: 120}
+
+func run(folder string) (*Report, error) {
+	return Run(ctx, folder, RunOptions{Pool: pool, view: quick})
+}
 
 // The same job gives the same bytes, however often and with however many workers.
 func TestSameInputSameBytes(t *testing.T) {
 	folder := newJob(t, block(24, 20, 10), "gutter_ml = 1\n")
 	first := ""
 	for _, workers := range []int{0, 1, 2} {
-		rep, err := Run(ctx, folder, RunOptions{Pool: pool, Workers: workers})
+		rep, err := Run(ctx, folder, RunOptions{Pool: pool, Workers: workers, view: quick})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -137,7 +143,7 @@ func TestStoppedRunLeavesNothing(t *testing.T) {
 	folder := newJob(t, block(24, 20, 10), "")
 	for _, stage := range []string{"searching opening directions", "drawing and writing"} {
 		stopped, cancel := context.WithCancel(ctx)
-		_, err := Run(stopped, folder, RunOptions{Pool: pool, Progress: func(name string, _ float64) {
+		_, err := Run(stopped, folder, RunOptions{Pool: pool, view: quick, Progress: func(name string, _ float64) {
 			if name == stage {
 				cancel()
 			}

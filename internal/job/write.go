@@ -31,13 +31,13 @@ func (r *results) picture(name string, img image.Image) error {
 }
 
 // writeMould writes everything about a good mould and puts it in place of out/.
-func writeMould(ctx context.Context, out *results, f *File, m *tooling.Mould, rep *Report, progress func(float64)) error {
+func writeMould(ctx context.Context, out *results, f *File, m *tooling.Mould, rep *Report, view sheet.View, progress func(float64)) error {
 	for _, step := range []struct {
 		share float64
 		do    func() error
 	}{
 		{0, func() error { return writePieces(out, m) }},
-		{0.3, func() error { return writePictures(ctx, out, m) }},
+		{0.3, func() error { return writePictures(ctx, out, m, view) }},
 		{0.7, func() error { return writeDrawings(ctx, out, f, m, rep) }},
 	} {
 		if err := ctx.Err(); err != nil {
@@ -87,9 +87,9 @@ func forPrint(p tooling.Piece) *mesh.Mesh {
 	return m.Map(func(v r3.Vec) r3.Vec { return r3.Sub(v, lo) })
 }
 
-func writePictures(ctx context.Context, out *results, m *tooling.Mould) error {
+func writePictures(ctx context.Context, out *results, m *tooling.Mould, view sheet.View) error {
 	for i, p := range m.Pieces {
-		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: forPrint(p), Colour: sheet.Palette[i%len(sheet.Palette)]}}, sheet.View{})
+		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: forPrint(p), Colour: sheet.Palette[i%len(sheet.Palette)]}}, view)
 		if err != nil {
 			return err
 		}
@@ -101,7 +101,7 @@ func writePictures(ctx context.Context, out *results, m *tooling.Mould) error {
 	for i, p := range m.Pieces {
 		leaving = append(leaving, sheet.Leaving{Name: p.Name, Mesh: p.Mesh, Exit: p.Exit, Colour: sheet.Palette[i%2]})
 	}
-	img, err := sheet.Picture(ctx, sheet.Exploded(leaving, 15), sheet.View{})
+	img, err := sheet.Picture(ctx, sheet.Exploded(leaving, 15), view)
 	if err != nil {
 		return err
 	}

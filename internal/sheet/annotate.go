@@ -40,20 +40,26 @@ func (p pencil) words(s string, x, y float64) {
 	d.DrawString(s)
 }
 
-// area fills a polygon, smoothly.
+// area fills a polygon, smoothly. Only the box around it is worked on: a picture has many times more
+// pixels than its letters and arrows.
 func (p pencil) area(c color.RGBA, pts ...r2.Vec) {
-	b := p.img.Bounds()
-	z := vector.NewRasterizer(b.Dx(), b.Dy())
+	lo, hi := bounds(cutPiece{loops: [][]r2.Vec{pts}})
+	box := image.Rect(int(math.Floor(lo.X)), int(math.Floor(lo.Y)), int(math.Ceil(hi.X))+1, int(math.Ceil(hi.Y))+1).Intersect(p.img.Bounds())
+	if box.Empty() {
+		return
+	}
+	z := vector.NewRasterizer(box.Dx(), box.Dy())
 	for i, q := range pts {
+		x, y := float32(q.X-float64(box.Min.X)), float32(q.Y-float64(box.Min.Y))
 		if i == 0 {
-			z.MoveTo(float32(q.X), float32(q.Y))
+			z.MoveTo(x, y)
 		} else {
-			z.LineTo(float32(q.X), float32(q.Y))
+			z.LineTo(x, y)
 		}
 	}
 	z.ClosePath()
 	z.DrawOp = draw.Over
-	z.Draw(p.img, b, image.NewUniform(c), image.Point{})
+	z.Draw(p.img, box, image.NewUniform(c), image.Point{})
 }
 
 func (p pencil) line(c color.RGBA, a, b r2.Vec, width float64) {
