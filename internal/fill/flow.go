@@ -25,6 +25,18 @@ func BoreFlowMM3S(b Bore, dropKPa, viscosityMPaS float64) float64 {
 	return math.Pi * math.Pow(b.DiameterMM, 4) * dropKPa / (128 * viscosityMPaS * b.LengthMM) * toMM3S
 }
 
+// Tapered is the straight bore that lets through as much as a tapered one of the same length: the drop
+// adds up as ∫ dz/d⁴.
+func Tapered(name string, oneMM, otherMM, lengthMM float64) Bore {
+	a, b := min(oneMM, otherMM), max(oneMM, otherMM)
+	d := a
+	if b-a > 1e-9*b {
+		mean := (1/(a*a*a) - 1/(b*b*b)) / (3 * (b - a)) // of 1/d⁴
+		d = math.Pow(mean, -0.25)
+	}
+	return Bore{name, d, lengthMM}
+}
+
 // GapFlowMM3S is the laminar flow between parallel plates, mm³/s: Q = w·h³·Δp/(12·μ·L).
 func GapFlowMM3S(widthMM, gapMM, lengthMM, dropKPa, viscosityMPaS float64) float64 {
 	return widthMM * math.Pow(gapMM, 3) * dropKPa / (12 * viscosityMPaS * lengthMM) * toMM3S

@@ -21,6 +21,17 @@ func TestBoreFlow(t *testing.T) {
 	close1(t, "in SI", BoreFlowMM3S(Bore{DiameterMM: 4, LengthMM: 30}, 2.5, 800), si, 1e-9*si)
 }
 
+// A tapered bore is a row of short straight ones.
+func TestTapered(t *testing.T) {
+	drop, n := 0.0, 10000
+	for i := range n {
+		d := 4 + 5*(float64(i)+0.5)/float64(n)
+		drop += 1 / BoreFlowMM3S(Bore{DiameterMM: d, LengthMM: 30 / float64(n)}, 1, 900)
+	}
+	close1(t, "resistance", 1/BoreFlowMM3S(Tapered("", 9, 4, 30), 1, 900), drop, 1e-6*drop)
+	close1(t, "straight", Tapered("", 4, 4, 30).DiameterMM, 4, 0)
+}
+
 // Between plates: mean of the parabola u = Δp/(2μL)·y(h − y) is h²Δp/(12μL) (closed form, summed here
 // by the midpoint rule); and the filling time integrates dx/u.
 func TestGapFlow(t *testing.T) {

@@ -19,7 +19,7 @@ const (
 	// maxFiner is how often a pitch of 0 is halved when resin does not get everywhere.
 	maxFiner = 2
 	// curvePoints bounds the curve of level against volume.
-	curvePoints = 400
+	curvePoints = 200
 )
 
 func (s *Setup) complete() error {

@@ -28,6 +28,7 @@ type TiltOptions struct {
 
 	Pour, Vents []r3.Vec // as in Setup
 	PourClosed  bool
+	MarksOnShow bool
 	// OnlyThese proposes no vents beside Vents: the mould is built, only its tilt is open.
 	OnlyThese    bool
 	VentRadiusMM float64 // of a proposed vent; 0 means 1 mm
@@ -82,16 +83,51 @@ func UpAt(rest r3.Vec, xDeg, yDeg float64) r3.Vec {
 // A square grid over the two angles comes first, then ever closer neighbours of the best. Errors are
 // those of Fill.
 func (c *Cavity) SearchTilt(ctx context.Context, opt TiltOptions) (*TiltResult, error) {
+	s, err := c.tiltSearch(opt)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.run(ctx); err != nil {
+		return nil, err
+	}
+	return s.result(), nil
+}
+
+// Proposal is what one direction needs.
+type Proposal struct {
+	Spots      []VentSpot `json:"spots"`
+	TrappedMM3 float64    `json:"trapped_mm3"` // with the new vents
+	BareMM3    float64    `json:"bare_mm3"`    // without
+}
+
+// Propose puts vents for one direction against gravity, off the show faces: at the top of every pocket
+// worth one that the given openings leave. Of the options, Pour, Vents, PourClosed, MarksOnShow and
+// VentRadiusMM count. Errors are those of Fill.
+func (c *Cavity) Propose(up r3.Vec, opt TiltOptions) (*Proposal, error) {
+	if !(r3.Norm(up) > 0) {
+		return nil, &OptionError{"the length of the upward direction", r3.Norm(up), "above 0"}
+	}
+	opt.OnlyThese = false
+	s, err := c.tiltSearch(opt)
+	if err != nil {
+		return nil, err
+	}
+	p := c.propose(up, s.given, s.opt.VentRadiusMM, false)
+	return &Proposal{p.vents, p.trapped, p.before}, nil
+}
+
+// tiltSearch checks the options and gathers the openings.
+func (c *Cavity) tiltSearch(opt TiltOptions) (*tiltSearch, error) {
 	if err := opt.complete(); err != nil {
 		return nil, err
 	}
 	// While vents may still be proposed, a space without one is no error.
-	set := Setup{Pour: opt.Pour, Vents: opt.Vents, PourClosed: opt.PourClosed && opt.OnlyThese}
+	set := Setup{Pour: opt.Pour, Vents: opt.Vents, PourClosed: opt.PourClosed && opt.OnlyThese, MarksOnShow: opt.MarksOnShow}
 	pours, vents, err := c.points(&set)
 	if err != nil {
 		return nil, err
 	}
-	s := tiltSearch{c: c, opt: opt}
+	s := &tiltSearch{c: c, opt: opt}
 	for _, v := range vents {
 		s.given = append(s.given, v.at)
 	}
@@ -100,10 +136,7 @@ func (c *Cavity) SearchTilt(ctx context.Context, opt TiltOptions) (*TiltResult, 
 			s.given = append(s.given, v.at)
 		}
 	}
-	if err := s.run(ctx); err != nil {
-		return nil, err
-	}
-	return s.result(), nil
+	return s, nil
 }
 
 func (o *TiltOptions) complete() error {
@@ -297,6 +330,10 @@ func (s *tiltSearch) choice(p TiltPoint) TiltChoice {
 	default:
 		c.Words = "raise " + side(p.XDeg, "x") + " and " + side(p.YDeg, "y")
 	}
-	c.Words += fmt.Sprintf("; with %s %s of air stays", count(p.Vents, "new vent"), amount(p.TrappedMM3))
+	c.Words += "; "
+	if p.Vents > 0 {
+		c.Words += "with " + count(p.Vents, "new vent") + " "
+	}
+	c.Words += amount(p.TrappedMM3) + " of air stays"
 	return c
 }
