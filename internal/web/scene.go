@@ -31,18 +31,17 @@ type scene struct {
 
 // scenes keeps the last few, so that a click on a part does not read its file again.
 type scenes struct {
-	maxFacets int
-	mu        sync.Mutex
-	order     []string // ids, the last used at the end
-	byID      map[string]*scene
-	loading   map[string]*sync.Mutex
+	mu      sync.Mutex
+	order   []string // ids, the last used at the end
+	byID    map[string]*scene
+	loading map[string]*sync.Mutex
 }
 
 // scenesKept bounds memory: a part of a million facets takes about 150 MB with its analysis.
 const scenesKept = 4
 
-func newScenes(maxFacets int) *scenes {
-	return &scenes{maxFacets: maxFacets, byID: map[string]*scene{}, loading: map[string]*sync.Mutex{}}
+func newScenes() *scenes {
+	return &scenes{byID: map[string]*scene{}, loading: map[string]*sync.Mutex{}}
 }
 
 // of gives the scene of a job as its decisions say now.
@@ -68,7 +67,7 @@ func (s *scenes) of(ctx context.Context, id, folder string, f *job.File) (*scene
 	if sc := s.kept(id); sc != nil && sc.key == key {
 		return sc, nil
 	}
-	p, err := readPart(ctx, folder, f, s.maxFacets)
+	p, err := readPart(ctx, folder, f)
 	if err != nil {
 		return nil, err
 	}

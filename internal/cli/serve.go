@@ -1,0 +1,41 @@
+package cli
+
+import (
+	"fmt"
+	"os"
+	"strings"
+
+	"mouldwright/internal/web"
+)
+
+type serveCmd struct {
+	Addr        string   `default:"127.0.0.1:8377" help:"Where to listen. Another address than loopback needs a token."`
+	Folder      string   `default:"jobs" help:"The folder of job folders; made if missing."`
+	TokenFile   string   `placeholder:"FILE" help:"A file with the token that others must give; or set MOULDWRIGHT_TOKEN."`
+	TLSCert     string   `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM."`
+	TLSKey      string   `name:"tls-key" placeholder:"FILE" help:"Its key, PEM."`
+	Host        []string `placeholder:"NAME" help:"A further name by which browsers call this server. May be given again."`
+	MaxUploadMB int64    `default:"512" help:"Largest part that is taken, MB."`
+}
+
+func (c serveCmd) Run(s *session) error {
+	token := os.Getenv("MOULDWRIGHT_TOKEN") // not a flag: other users of this machine can read those
+	if c.TokenFile != "" {
+		b, err := os.ReadFile(c.TokenFile)
+		if err != nil {
+			return fmt.Errorf("read the token: %w", err)
+		}
+		token = strings.TrimSpace(string(b))
+	}
+	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host,
+		MaxUploadBytes: c.MaxUploadMB << 20, Version: s.env.Version}
+	return web.Serve(s.ctx, opt, func(url string) {
+		if s.quiet {
+			return
+		}
+		fmt.Fprintf(s.env.Out, "Jobs in %s at %s (Ctrl-C ends)\n", c.Folder, url)
+		if !web.UIBuilt() {
+			fmt.Fprintln(s.env.Out, "UI not built: only the HTTP API answers. Run make build for the pages.")
+		}
+	})
+}

@@ -1,0 +1,129 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"mouldwright/internal/job"
+	"mouldwright/internal/solid"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/go-chi/chi/v5"
+)
+
+// Server answers for one workspace.
+type Server struct {
+	opt    Options
+	work   *workspace
+	staged *staging
+	scenes *scenes
+	moulds *mouldPacks
+	tasks  Queue
+	pool   *solid.Pool
+	users  *sessions
+	guard  *guard
+
+	openAPI *huma.OpenAPI
+	closing sync.Once
+}
+
+// buildsAtOnce is one: a build uses every core itself.
+const buildsAtOnce = 1
+
+// newServer prepares a server that will be reached at addr.
+func newServer(opt Options, addr net.Addr) (*Server, error) {
+	work, err := openWorkspace(opt.Folder)
+	if err != nil {
+		return nil, err
+	}
+	staged, err := newStaging(opt)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newMouldPacks(),
+		tasks: newLocalQueue(buildsAtOnce, isRefusal), pool: solid.NewPool(solid.Options{}), users: newSessions(opt)}
+	s.guard = newGuard(addr, opt, s.users)
+	return s, nil
+}
+
+func isRefusal(err error) bool {
+	var no *job.Refusal
+	return errors.As(err, &no)
+}
+
+// close ends the work in hand and clears up.
+func (s *Server) close() (err error) {
+	s.closing.Do(func() {
+		s.tasks.Close()
+		err = errors.Join(s.pool.Close(), s.staged.close(), s.work.root.Close())
+	})
+	return err
+}
+
+// handler is the whole server, guard and all.
+func (s *Server) handler() http.Handler {
+	r := chi.NewRouter()
+	s.routes(r)
+	return s.guard.wrap(r)
+}
+
+const (
+	headerTimeout = 10 * time.Second
+	idleTimeout   = 2 * time.Minute
+	answerTimeout = 2 * time.Minute  // of a common request; the first look at a large part is the slowest
+	uploadTimeout = 15 * time.Minute // of a part over a slow network
+	closeTimeout  = 5 * time.Second
+	headerBytes   = 32 << 10
+)
+
+// Serve runs a server until ctx ends. ready is called with its address once it listens.
+func Serve(ctx context.Context, opt Options, ready func(url string)) (err error) {
+	opt = opt.withDefaults()
+	if err := opt.check(); err != nil {
+		return err
+	}
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", opt.Addr)
+	if err != nil {
+		return fmt.Errorf("listen at %s: %w; is another mouldwright running? choose another port with --addr", opt.Addr, err)
+	}
+	s, err := newServer(opt, l.Addr())
+	if err != nil {
+		return errors.Join(err, l.Close())
+	}
+	defer func() { err = errors.Join(err, s.close()) }()
+	// Streams watch this, so that they end when the server does.
+	base, stop := context.WithCancel(context.WithoutCancel(ctx))
+	defer stop()
+	h := &http.Server{Handler: s.handler(), ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerBytes,
+		BaseContext: func(net.Listener) context.Context { return base }}
+	ended := make(chan error, 1)
+	go func() {
+		if opt.CertFile != "" {
+			ended <- h.ServeTLS(l, opt.CertFile, opt.KeyFile)
+			return
+		}
+		ended <- h.Serve(l)
+	}()
+	scheme := "http"
+	if opt.CertFile != "" {
+		scheme = "https"
+	}
+	ready(scheme + "://" + l.Addr().String() + "/")
+	select {
+	case err = <-ended:
+		return fmt.Errorf("serve: %w", err)
+	case <-ctx.Done():
+	}
+	stop()
+	end, cancel := context.WithTimeout(context.Background(), closeTimeout)
+	defer cancel()
+	if err := h.Shutdown(end); err != nil {
+		return fmt.Errorf("stop serving: %w", errors.Join(err, h.Close()))
+	}
+	return nil
+}
