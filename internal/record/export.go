@@ -1,10 +1,14 @@
 package record
 
 import (
+	"archive/zip"
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -169,10 +173,39 @@ func (r *Reader) WriteXLSX(w io.Writer) (err error) {
 	if err := f.SetDocProps(&excelize.DocProperties{Creator: "mouldwright", Created: xlsxDate, Modified: xlsxDate}); err != nil {
 		return fmt.Errorf("write the workbook: %w", err)
 	}
-	if err := f.Write(w); err != nil {
+	var b bytes.Buffer
+	if err := f.Write(&b); err != nil {
+		return fmt.Errorf("write the workbook: %w", err)
+	}
+	if err := inOrder(w, b.Bytes()); err != nil {
 		return fmt.Errorf("write the workbook: %w", err)
 	}
 	return nil
+}
+
+// inOrder packs an archive's files in the order of their names, without times: the library packs them
+// in another order each time.
+func inOrder(w io.Writer, archive []byte) error {
+	in, err := zip.NewReader(bytes.NewReader(archive), int64(len(archive)))
+	if err != nil {
+		return err
+	}
+	slices.SortFunc(in.File, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
+	out := zip.NewWriter(w)
+	for _, f := range in.File {
+		r, err := f.Open()
+		if err != nil {
+			return err
+		}
+		e, err := out.Create(f.Name)
+		if err == nil {
+			_, err = io.Copy(e, r)
+		}
+		if err := errors.Join(err, r.Close()); err != nil {
+			return err
+		}
+	}
+	return out.Close()
 }
 
 func fillSheet(f *excelize.File, g grid) error {
