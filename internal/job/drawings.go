@@ -301,20 +301,8 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		s.DiameterMM = size["base diameter"]
 	case "sprue", "vent":
 		s.DiameterMM = max(size["top diameter"], size["bottom diameter"])
-	case "pry slot": // runs in from the side of the block where it begins
-		w, d := size["width"], size["depth"]
-		c := m.Block.Min
-		e := m.Block.Max
-		switch toSide := []float64{s.At.X - c.X, e.X - s.At.X, s.At.Y - c.Y, e.Y - s.At.Y}; slices.Index(toSide, slices.Min(toSide)) {
-		case 0:
-			s.WidthMM, s.HeightMM, s.At.X = d, w, c.X+d/2
-		case 1:
-			s.WidthMM, s.HeightMM, s.At.X = d, w, e.X-d/2
-		case 2:
-			s.WidthMM, s.HeightMM, s.At.Y = w, d, c.Y+d/2
-		case 3:
-			s.WidthMM, s.HeightMM, s.At.Y = w, d, e.Y-d/2
-		}
+	case "pry slot":
+		pryOutline(m, &s, size["width"], size["depth"])
 	case "label": // sunk into a side: a mark there, without an outline
 		s.Size = q.Words
 	case "gutter", "side sprue": // the mark stands at its place; the outline is drawn by itself
@@ -322,6 +310,33 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		return s, false
 	}
 	return s, true
+}
+
+// pryOutline makes the spot the rectangle that runs in from the side of the block where the slot begins.
+// One at a corner, which runs in askew, is shown by a circle of its width.
+func pryOutline(m *tooling.Mould, s *sheet.Spot, width, depth float64) {
+	lo, hi := m.Block.Min, m.Block.Max
+	toSide := []float64{s.At.X - lo.X, hi.X - s.At.X, s.At.Y - lo.Y, hi.Y - s.At.Y}
+	near := 0
+	for _, d := range toSide {
+		if d < middleMM {
+			near++
+		}
+	}
+	if near != 1 {
+		s.DiameterMM = width
+		return
+	}
+	switch slices.Index(toSide, slices.Min(toSide)) {
+	case 0:
+		s.WidthMM, s.HeightMM, s.At.X = depth, width, lo.X+depth/2
+	case 1:
+		s.WidthMM, s.HeightMM, s.At.X = depth, width, hi.X-depth/2
+	case 2:
+		s.WidthMM, s.HeightMM, s.At.Y = width, depth, lo.Y+depth/2
+	case 3:
+		s.WidthMM, s.HeightMM, s.At.Y = width, depth, hi.Y-depth/2
+	}
 }
 
 // gutterOutline cuts the lower half level, halfway down the gutter, and keeps the loops that are its

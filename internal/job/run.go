@@ -124,7 +124,7 @@ func mouldOptions(p *part, f *File, m *material.Material, font []byte) tooling.T
 	if g.GutterML > 0 {
 		o.Gutter = &tooling.GutterOptions{VolumeML: g.GutterML, LandMM: g.GutterLandMM}
 	}
-	o.Label = tooling.LabelOptions{Text: g.Label, CapHeightMM: g.LabelMM, Font: font}
+	o.Label = tooling.LabelOptions{Text: g.Label, CapHeightMM: cmp.Or(g.LabelMM, defaultLabelMM), Font: font}
 	if o.Label.Text == "" {
 		o.Label.Text = p.report.Name
 	}
@@ -134,12 +134,13 @@ func mouldOptions(p *part, f *File, m *material.Material, font []byte) tooling.T
 	return o
 }
 
-// Defaults of settings whose zero means none, as the comments of a new job.toml state them.
+// Defaults of settings that are this package's, not those of the packages it calls, as the comments of a new job.toml state them.
 const (
 	defaultBolt        = "M5"
 	defaultKeys        = 4
 	defaultVents       = 1
 	defaultVentMM      = 1.5
+	defaultLabelMM     = 6.0
 	defaultOverfillPct = 5.0
 	defaultCupResidueG = 3.0
 )
