@@ -1,0 +1,108 @@
+package batch
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Bench is what the maker has and wants.
+type Bench struct {
+	Name      string
+	Start     time.Time // midnight of the first day, as a floating time
+	Days      int       // how far the plan may reach
+	Operators int
+	Shelf     int // moulds that may cure on the shelf; 0 is any number
+	Shifts    []Shift
+	Closed    []time.Time // days without shifts
+	Mixing    Mixing
+	Pot       *Pot    // nil: parts cure without pressure
+	Vacuum    *Vacuum // nil: mixes are not degassed
+	Tools     []Tool
+	Recipes   []Recipe
+	Versions  []Version
+	Materials []Material
+	Money     Money
+	Ways      []Way // tooling options to compare
+}
+
+// Shift is a time of day at which operators work.
+type Shift struct {
+	Days     []time.Weekday
+	From, To int64 // s from midnight
+}
+
+// Mixing is the mixing place: one mix at a time.
+type Mixing struct {
+	CapacityG float64
+	PurgeS    int64 // to clean or change the mixing tools between two colours
+}
+
+// Pot is a kind of pressure pot.
+type Pot struct {
+	Count                             int
+	DiameterMM, HeightMM, ClearanceMM float64 // inside; clearance is kept round every mould
+}
+
+// Vacuum is a kind of vacuum chamber; a mix is degassed whole.
+type Vacuum struct {
+	Count     int
+	CapacityG float64
+}
+
+// Tool is a kind of mould and how many of it there are.
+type Tool struct {
+	Name      string
+	Count     int
+	Cavities  int
+	BoxMM     [3]float64 // closed, as it stands in the pot: width, depth, height
+	LifeShots int        // 0: not known, not limited
+	Used      []int      // shots that each has behind it
+}
+
+// Recipe is how a shot is made.
+type Recipe struct {
+	Name                                  string
+	ShotG                                 float64 // mixed for one shot
+	CoatS, DryS, CoatValidS               int64   // release coat, then at least DryS and at most CoatValidS to the pour
+	MixS, DegasS, PourS, CloseS, PotLifeS int64   // pour and close for one mould; pot life from the start of the mix
+	LoadS, PressureS, UnloadS             int64   // the pot, once a load
+	CureS, DemouldS, TrimS                int64   // cure from the end of the pour; trim for one part
+	Material                              string
+}
+
+// Version is a part in a colour, and how many of it are wanted.
+type Version struct {
+	Name, Colour string
+	Quantity     int
+	SparePct     float64 // castings expected to be scrap
+	Due          *int64  // s; the end of its day
+	Tool, Recipe int     // indices
+}
+
+// Shots is how many fillings make the quantity and its spares.
+func (b *Bench) Shots(v int) int {
+	ver := &b.Versions[v]
+	parts := math.Ceil(float64(ver.Quantity)*(1+ver.SparePct/100) - 1e-9)
+	c := b.Tools[ver.Tool].Cavities
+	return (int(parts) + c - 1) / c
+}
+
+// left is how many shots are left in mould m of a tool; −1 is any number.
+func (t *Tool) left(m int) int {
+	if t.LifeShots == 0 {
+		return -1
+	}
+	if m < len(t.Used) {
+		return max(0, t.LifeShots-t.Used[m])
+	}
+	return t.LifeShots
+}
+
+// MouldName is how mould m of a tool is called on lists.
+func (t *Tool) MouldName(m int) string { return fmt.Sprintf("%s %d", t.Name, m+1) }
+
+// Clock writes a time of the plan as a day and a time of day.
+func (b *Bench) Clock(s int64) string { return b.at(s).Format("Mon 2 Jan 15:04") }
+
+func (b *Bench) at(s int64) time.Time { return b.Start.Add(time.Duration(s) * time.Second) }

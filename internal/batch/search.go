@@ -1,0 +1,407 @@
+package batch
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"sort"
+	"time"
+
+	"mouldwright/internal/batch/finite"
+)
+
+// Options steers Make; the zero value is sensible.
+type Options struct {
+	Seed       uint64
+	Iterations int           // schedules built in the search; 0: by the size of the batch
+	TimeLimit  time.Duration // looked at between rounds of roundLength schedules; 0 is none
+	Progress   func(done float64)
+	Before     *History // what happened so far; nil: nothing
+}
+
+// roundLength is how many schedules are built between looks at the clock, so that the clock only
+// chooses how many rounds are done.
+const roundLength = 16
+
+// value of a schedule: how late the versions are in all, when all is done, and how soon the parts are
+// ready on the whole. The first that differs decides.
+type value [3]int64
+
+func (v value) less(w value) bool {
+	for i := range v {
+		if v[i] != w[i] {
+			return v[i] < w[i]
+		}
+	}
+	return false
+}
+
+// built is a list of loads with its schedule.
+type built struct {
+	loads    []load
+	schedule *finite.Schedule
+	loadOf   []int // load of each placement; trims have their load's
+	value    value
+}
+
+type searcher struct {
+	m       *model
+	l       *limits
+	want    []int // shots of each version
+	history *History
+	rng     *rand.Rand
+	fits    map[string]bool
+	builds  int
+}
+
+// build places the loads in order, then all trimming in the order of demoulding, which fills what
+// time is left.
+func (s *searcher) build(loads []load) (*built, error) {
+	s.builds++
+	sched := finite.NewSchedule(s.m.shop)
+	out := &built{loads: loads, schedule: sched}
+	all := loads
+	if s.history != nil {
+		all = append(append([]load(nil), s.history.loads()...), loads...)
+	}
+	for k, ld := range all {
+		var job *finite.Job
+		if s.history != nil && k < len(s.history.Loads) {
+			job = s.history.job(s.m, k)
+		} else {
+			job = s.m.loadJob(ld)
+		}
+		if _, err := sched.Place(job); err != nil {
+			return nil, fmt.Errorf("load %d: %w", k+1, err)
+		}
+		out.loadOf = append(out.loadOf, k)
+	}
+	if err := s.trims(out, all); err != nil {
+		return nil, err
+	}
+	out.loads = all
+	s.rate(out)
+	return out, nil
+}
+
+func (s *searcher) trims(out *built, loads []load) error {
+	order := make([]int, len(loads))
+	for k := range order {
+		order[k] = k
+	}
+	placed := out.schedule.Placed()
+	sort.SliceStable(order, func(a, b int) bool { return placed[order[a]].LastEnd() < placed[order[b]].LastEnd() })
+	for _, k := range order {
+		var job *finite.Job
+		if s.history != nil && k < len(s.history.Loads) {
+			job = s.history.trimJob(s.m, k, placed[k])
+		} else {
+			job = s.m.trimJob(loads[k], k, placed[k])
+		}
+		if job == nil {
+			continue
+		}
+		if _, err := out.schedule.Place(job); err != nil {
+			return fmt.Errorf("trimming of load %d: %w", k+1, err)
+		}
+		out.loadOf = append(out.loadOf, k)
+	}
+	return nil
+}
+
+func (s *searcher) rate(out *built) {
+	done := make([]int64, len(s.m.b.Versions))
+	var sum, end int64
+	for _, p := range out.schedule.Placed() {
+		for k, kind := range s.m.kinds[p.Job] {
+			if kind.kind == stepDemould || kind.kind == stepTrim {
+				done[kind.version] = max(done[kind.version], p.End(k))
+			}
+			if kind.kind == stepTrim {
+				sum += p.End(k)
+			}
+		}
+		end = max(end, p.LastEnd())
+	}
+	out.value = value{0, end, sum}
+	for v, e := range done {
+		if due := s.m.b.Versions[v].Due; due != nil {
+			out.value[0] += max(0, e-*due)
+		}
+	}
+}
+
+// feasible remembers what model.feasible said.
+func (s *searcher) feasible(ld load) bool {
+	key := fmt.Sprint(ld)
+	ok, known := s.fits[key]
+	if !known {
+		ok = s.m.feasible(ld)
+		for _, mx := range ld {
+			ok = ok && mx.shots <= s.l.perMix[mx.version]
+		}
+		s.fits[key] = ok
+	}
+	return ok
+}
+
+// starts makes up loads by rule: each number of shots a mix, versions one after the other by due
+// date or taking turns, mixes alone or joined two by two where the pot and the pot life allow it.
+func (s *searcher) starts() (out [][]load) {
+	order := make([]int, len(s.want))
+	most := 1
+	for v := range order {
+		order[v] = v
+		most = max(most, s.l.perMix[v])
+	}
+	due := func(v int) int64 {
+		if d := s.m.b.Versions[v].Due; d != nil {
+			return *d
+		}
+		return finite.NoMax
+	}
+	sort.SliceStable(order, func(a, b int) bool { return due(order[a]) < due(order[b]) })
+	sizes := []int{}
+	for n := most; n >= 1 && len(sizes) < 6; n-- {
+		sizes = append(sizes, n)
+	}
+	for _, n := range sizes {
+		for _, turns := range []bool{false, true} {
+			loads := s.deal(order, n, turns)
+			out = append(out, loads)
+			if j := s.joined(loads); len(j) < len(loads) {
+				out = append(out, j)
+			}
+		}
+	}
+	return out
+}
+
+func (s *searcher) deal(order []int, size int, turns bool) (out []load) {
+	left := append([]int(nil), s.want...)
+	for again := true; again; {
+		again = false
+		for _, v := range order {
+			for left[v] > 0 {
+				n := min(left[v], size, s.l.perMix[v])
+				left[v] -= n
+				out = append(out, load{{v, n}})
+				if turns {
+					again = true
+					break
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (s *searcher) joined(loads []load) (out []load) {
+	for _, ld := range loads {
+		if n := len(out); n > 0 {
+			if both := join(out[n-1], ld); s.feasible(both) {
+				out[n-1] = both
+				continue
+			}
+		}
+		out = append(out, ld)
+	}
+	return out
+}
+
+// join puts two loads into the pot together; mixes of one version that meet become one.
+func join(a, b load) load {
+	out := append(load(nil), a...)
+	for _, mx := range b {
+		if n := len(out) - 1; out[n].version == mx.version {
+			out[n].shots += mx.shots
+		} else {
+			out = append(out, mx)
+		}
+	}
+	return out
+}
+
+// neighbour changes the loads at one place: moves or swaps loads, joins two, parts one, or passes a
+// shot from one to another. It returns nil when what was drawn cannot be.
+func (s *searcher) neighbour(loads []load) []load {
+	n := len(loads)
+	out := append([]load(nil), loads...)
+	i, j := s.rng.IntN(n), s.rng.IntN(n)
+	switch s.rng.IntN(5) {
+	case 0: // move
+		if i == j {
+			return nil
+		}
+		ld := out[i]
+		out = append(out[:i], out[i+1:]...)
+		return append(out[:j], append([]load{ld}, out[j:]...)...)
+	case 1: // swap
+		if i == j || sameLoad(out[i], out[j]) {
+			return nil
+		}
+		out[i], out[j] = out[j], out[i]
+		return out
+	case 2: // join
+		if i == j {
+			return nil
+		}
+		both := join(out[i], out[j])
+		if !s.feasible(both) {
+			return nil
+		}
+		out[i] = both
+		return append(out[:j], out[j+1:]...)
+	case 3: // part
+		a, b := s.part(out[i])
+		if b == nil {
+			return nil
+		}
+		out[i] = a
+		return append(out[:i+1], append([]load{b}, out[i+1:]...)...)
+	}
+	return s.passShot(out, i, j)
+}
+
+func sameLoad(a, b load) bool { return fmt.Sprint(a) == fmt.Sprint(b) }
+
+// part splits a load between two mixes, or a mix in two.
+func (s *searcher) part(ld load) (a, b load) {
+	if len(ld) > 1 {
+		k := 1 + s.rng.IntN(len(ld)-1)
+		return append(load(nil), ld[:k]...), append(load(nil), ld[k:]...)
+	}
+	if ld[0].shots < 2 {
+		return ld, nil
+	}
+	k := 1 + s.rng.IntN(ld[0].shots-1)
+	return load{{ld[0].version, k}}, load{{ld[0].version, ld[0].shots - k}}
+}
+
+// passShot takes a shot from load i to load j.
+func (s *searcher) passShot(loads []load, i, j int) []load {
+	if i == j {
+		return nil
+	}
+	k := s.rng.IntN(len(loads[i]))
+	from := append(load(nil), loads[i]...)
+	v := from[k].version
+	if from[k].shots--; from[k].shots == 0 {
+		from = append(from[:k], from[k+1:]...)
+	}
+	to := append(load(nil), loads[j]...)
+	found := false
+	for k := range to {
+		if to[k].version == v {
+			to[k].shots++
+			found = true
+			break
+		}
+	}
+	if !found {
+		to = append(to, mix{v, 1})
+	}
+	if !s.feasible(to) || len(from) > 0 && !s.feasible(from) {
+		return nil
+	}
+	loads[j] = to
+	loads[i] = from
+	if len(from) == 0 {
+		loads = append(loads[:i], loads[i+1:]...)
+	}
+	return loads
+}
+
+// search builds every start, then climbs from the best: a neighbour is taken if it is no worse than
+// the schedule of a while ago (late acceptance, Burke & Bykov 2017), which lets it cross small
+// valleys.
+func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
+	var best *built
+	var firstErr error
+	for _, loads := range s.starts() {
+		if ctx.Err() != nil {
+			break
+		}
+		got, err := s.build(loads)
+		if err != nil {
+			if firstErr == nil {
+				firstErr = err
+			}
+			continue
+		}
+		if best == nil || got.value.less(best.value) {
+			best = got
+			best.loads = loads
+		}
+	}
+	if best == nil {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		return nil, firstErr
+	}
+	if len(best.loads) == 0 {
+		return best, nil
+	}
+	return s.climb(ctx, best, opt)
+}
+
+// lateLength is how many schedules back the one compared with lies.
+const lateLength = 20
+
+func (s *searcher) climb(ctx context.Context, best *built, opt Options) (*built, error) {
+	begun := time.Now()
+	bound := s.m.b.LowerBound()
+	now := best
+	past := make([]value, lateLength)
+	for k := range past {
+		past[k] = now.value
+	}
+	iterations := opt.Iterations
+	if iterations == 0 {
+		iterations = defaultIterations(s.tasks())
+	}
+	drawn := 0
+	for k := 0; k < iterations && drawn < 50*iterations; drawn++ {
+		if best.value[0] == 0 && best.value[1] <= bound && k > iterations/4 {
+			break // the end is proven; a while was spent on earlier parts
+		}
+		next := s.neighbour(now.loads)
+		if next == nil {
+			continue
+		}
+		if k%roundLength == 0 && (ctx.Err() != nil || opt.TimeLimit > 0 && time.Since(begun) > opt.TimeLimit) {
+			break
+		}
+		k++
+		got, err := s.build(next)
+		if err != nil {
+			continue
+		}
+		got.loads = next
+		if !past[k%lateLength].less(got.value) || !now.value.less(got.value) {
+			now = got
+		}
+		past[k%lateLength] = now.value
+		if now.value.less(best.value) {
+			best = now
+		}
+		if opt.Progress != nil && k%roundLength == 0 {
+			opt.Progress(float64(k) / float64(iterations))
+		}
+	}
+	return best, ctx.Err()
+}
+
+// tasks is about how many tasks a schedule has.
+func (s *searcher) tasks() (n int) {
+	for _, w := range s.want {
+		n += 6 * w
+	}
+	return n
+}
+
+// defaultIterations spends about the same work on batches of every size, within reason.
+func defaultIterations(tasks int) int {
+	return min(3000, max(40, 400_000/max(1, tasks)))
+}
