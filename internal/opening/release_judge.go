@@ -25,8 +25,7 @@ func (j *releaseJudge) judge(order []int) *Release {
 	return r
 }
 
-// hold judges one catch: each body that can give way is asked, and the one with the most margin
-// does. at is when each piece leaves.
+// hold judges one catch: each body that can give way is asked, and the first that lets go does. at is when each piece leaves.
 func (j *releaseJudge) hold(i int, at []int) Hold {
 	c, shape := j.Catches[i], j.shapes[i]
 	p := j.index(c.Piece)
@@ -37,14 +36,15 @@ func (j *releaseJudge) hold(i int, at []int) Hold {
 		return best
 	}
 	var tried []Hold
-	if f := j.Casting.Flex; f != nil {
-		h := j.castingGives(best, f)
-		h.Confined, h.Words = j.castingConfined(shape, h, p, at)
-		tried = append(tried, h)
-	}
+	// The piece first: among bodies that let go it is peeled, which spares the casting.
 	if f := j.Pieces[p].Flex; f != nil {
 		h := j.pieceGives(best, j.Pieces[p], f)
 		h.Confined, h.Words = j.pieceConfined(p, at)
+		tried = append(tried, h)
+	}
+	if f := j.Casting.Flex; f != nil {
+		h := j.castingGives(best, f)
+		h.Confined, h.Words = j.castingConfined(shape, h, p, at)
 		tried = append(tried, h)
 	}
 	for _, h := range tried {
@@ -67,7 +67,7 @@ func better(a, b Hold) bool {
 	if b.Way == Stuck || a.Confined != b.Confined {
 		return b.Way == Stuck || !a.Confined
 	}
-	return a.Margin > b.Margin
+	return !b.Releases && a.Margin > b.Margin
 }
 
 // castingGives measures how the casting gives way to a rigid piece.

@@ -2,14 +2,17 @@ package opening
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // addWords says a hold in a sentence. h.Words holds the reason for being confined, if it is.
 func (j *releaseJudge) addWords(h *Hold) {
 	why := h.Words
-	place := fmt.Sprintf("%s is held %s at (%.1f, %.1f, %.1f), %.2f mm deep",
-		h.Piece, h.Shape.words(), h.Shape.At.X, h.Shape.At.Y, h.Shape.At.Z, h.Shape.DepthMM)
+	place := fmt.Sprintf("%s is held %s at %s, %.2f mm deep", h.Piece, h.Shape.words(), placeWords(h.Shape.At), h.Shape.DepthMM)
 	if h.Gives == "" {
 		h.TearRisk = "does not apply"
 		h.Words = place + ": rigid on rigid, it never lets go"
@@ -34,7 +37,22 @@ func (j *releaseJudge) addWords(h *Hold) {
 func percent(strain float64) string { return fmt.Sprintf("%.3g %%", 100*strain) }
 
 func (h *Hold) forceWords() string {
-	return fmt.Sprintf("%.2g N (%.2g to %.2g N)", h.ForceN, h.ForceN/h.ForceFactor, h.ForceN*h.ForceFactor)
+	return fmt.Sprintf("%s N (%s to %s N)", twoDigits(h.ForceN), twoDigits(h.ForceN/h.ForceFactor), twoDigits(h.ForceN*h.ForceFactor))
+}
+
+// twoDigits writes a figure with two significant digits and no exponent.
+func twoDigits(x float64) string {
+	short, err := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 1, 64), 64)
+	if err != nil { // not a number; say so as it is
+		return fmt.Sprint(x)
+	}
+	return strconv.FormatFloat(short, 'f', -1, 64)
+}
+
+// placeWords writes a place to a tenth of a mm, without minus zeros.
+func placeWords(p r3.Vec) string {
+	t := func(x float64) float64 { return math.Round(10*x)/10 + 0 }
+	return fmt.Sprintf("(%.1f, %.1f, %.1f)", t(p.X), t(p.Y), t(p.Z))
 }
 
 func (s *Shape) words() string {

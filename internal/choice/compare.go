@@ -1,0 +1,240 @@
+package choice
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
+)
+
+// Compare judges every way to mould the part and ranks them. show marks the facets that must carry no
+// flash, or is nil. The part must be closed and in mm. The same input gives the same table.
+func Compare(ctx context.Context, part *mesh.Mesh, show []bool, opt Options) (*Table, error) {
+	opt, err := opt.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	if err := checkPart(part, show); err != nil {
+		return nil, err
+	}
+	opt.report("looking for opening directions", 0)
+	dirs, err := directions(ctx, part, show, &opt)
+	if err != nil {
+		return nil, err
+	}
+	c := &comparison{opt: &opt}
+	for _, d := range dirs {
+		s, err := newStance(ctx, part, show, d, &opt)
+		if err != nil {
+			return nil, err
+		}
+		c.stances = append(c.stances, s)
+	}
+	for i := range families {
+		opt.report("judging "+families[i].name, 0.3+0.3*float64(i)/float64(len(families)))
+		if err := c.judge(ctx, &families[i]); err != nil {
+			return nil, fmt.Errorf("%s: %w", families[i].name, err)
+		}
+	}
+	t := c.table()
+	if !opt.NoChange {
+		opt.report("looking for the smallest change", 0.6)
+		if err := c.addChange(ctx, t); err != nil {
+			return nil, err
+		}
+	}
+	opt.report("done", 1)
+	return t, nil
+}
+
+func checkPart(part *mesh.Mesh, show []bool) error {
+	if part == nil || len(part.Tris) == 0 {
+		return fmt.Errorf("choice: the part: %w", mesh.ErrNoFacets)
+	}
+	if show != nil && len(show) != len(part.Tris) {
+		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(show), len(part.Tris))
+	}
+	if err := part.CheckWritable(); err != nil {
+		return fmt.Errorf("choice: the part: %w", err)
+	}
+	if v := part.VolumeMM3(); !(v > 0) {
+		return fmt.Errorf("choice: the part has a volume of %g mm³; it is open, flat or inside out: inspect the file first", v)
+	}
+	return nil
+}
+
+const (
+	// exactCandidates is how many of the search's directions are analysed exactly: its ranking is an
+	// estimate, and beyond the first few the estimates are far apart.
+	exactCandidates = 4
+	// mostStances is how many directions the ways are judged along when none is free of undercuts.
+	mostStances = 3
+	// sameDirectionDeg: directions nearer than this count as one, as in the search.
+	sameDirectionDeg = 3.0
+)
+
+// directions lists what the ways are judged along: the direction asked for; or the first of the
+// search's best that is free of undercuts; or, where there is none, the few with the least undercut
+// and the best of the part's own axes, for which a part is mostly drawn.
+func directions(ctx context.Context, part *mesh.Mesh, show []bool, opt *Options) ([]r3.Vec, error) {
+	if opt.Direction != (r3.Vec{}) {
+		return []r3.Vec{opt.Direction}, nil
+	}
+	search, err := mouldability.NewSearcher(part, show)
+	if err != nil {
+		return nil, err
+	}
+	found, err := search.Search(ctx, mouldability.SearchOptions{Directions: opt.Directions, Keep: exactCandidates, Workers: opt.Workers,
+		Progress: func(done float64) { opt.report("looking for opening directions", 0.2*done) }})
+	if err != nil {
+		return nil, err
+	}
+	type candidate struct {
+		d    r3.Vec
+		held float64
+		axis bool
+	}
+	var list []candidate
+	try := func(d r3.Vec, axis bool) (bool, error) {
+		report, err := mouldability.Analyse(ctx, part, d, mouldability.AnalyseOptions{DepthCells: 1, Workers: opt.Workers})
+		if err != nil {
+			return false, err
+		}
+		list = append(list, candidate{d, report.UndercutAreaMM2, axis})
+		return len(report.Undercuts) == 0, nil
+	}
+	for _, c := range found {
+		if free, err := try(c.Direction, c.Origin == mouldability.OwnAxis); err != nil || free {
+			return []r3.Vec{c.Direction}, err
+		}
+	}
+	for _, d := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
+		if free, err := try(d, true); err != nil || free {
+			return []r3.Vec{d}, err
+		}
+	}
+	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.held, b.held) })
+	var out []r3.Vec
+	add := func(d r3.Vec) {
+		near := func(o r3.Vec) bool { return math.Abs(r3.Dot(o, d)) > math.Cos(sameDirectionDeg*math.Pi/180) }
+		if len(out) < mostStances && !slices.ContainsFunc(out, near) {
+			out = append(out, d)
+		}
+	}
+	add(list[slices.IndexFunc(list, func(c candidate) bool { return c.axis })].d)
+	for _, c := range list {
+		add(c.d)
+	}
+	return out, nil
+}
+
+// comparison collects the rows.
+type comparison struct {
+	opt     *Options
+	stances []*stance
+	rows    []Row
+	// judged keeps how each way holds the part, by key.
+	judged map[string]judgement
+}
+
+// judgement is one way on one stance.
+type judgement struct {
+	stance *stance
+	a      *arrangement
+	row    Row
+}
+
+// judge judges a way along each direction and keeps the best: by what a maker looks at first, then by
+// cost or, where it locks everywhere, by how little is held.
+func (c *comparison) judge(ctx context.Context, f *family) error {
+	var best *judgement
+	for _, s := range c.stances {
+		j, err := c.judgeAlong(ctx, f, s)
+		if err != nil {
+			return err
+		}
+		if best == nil || j.beats(best) {
+			best = j
+		}
+	}
+	if err := c.prove(ctx, best); err != nil {
+		return err
+	}
+	best.row.Verdict = best.row.verdict()
+	if c.judged == nil {
+		c.judged = map[string]judgement{}
+	}
+	c.judged[f.key] = *best
+	c.rows = append(c.rows, best.row)
+	return nil
+}
+
+func (j *judgement) beats(o *judgement) bool {
+	if a, b := j.row.class(), o.row.class(); a != b {
+		return a < b
+	}
+	if !j.row.Opens {
+		return false
+	}
+	if a, b := j.row.ShowFlashMM, o.row.ShowFlashMM; max(a, b) > showFlashSlackMM && (a < clearlyLess*b || b < clearlyLess*a) {
+		return a < b
+	}
+	return j.row.Cost.Total < clearlyLess*o.row.Cost.Total
+}
+
+// clearlyLess: a later direction has to be better by a tenth, or the part's own axis is kept.
+const clearlyLess = 0.9
+
+func (c *comparison) judgeAlong(ctx context.Context, f *family, s *stance) (*judgement, error) {
+	a, err := f.arrange(ctx, s, c.opt)
+	if err != nil {
+		return nil, err
+	}
+	lies := s
+	if a.turned != nil {
+		lies = a.turned
+	}
+	r := Row{Key: f.key, Name: f.name, Direction: lies.d, Basis: Estimated, FlashMM: a.lineMM, ShowFlashMM: a.showMM, Reasons: a.against}
+	if len(a.against) == 0 {
+		if r.Release, err = a.judge(ctx, s, c.opt); err != nil {
+			return nil, err
+		}
+		r.Opens = r.Release.Releases
+		for _, h := range r.Release.Holds {
+			r.Reasons = append(r.Reasons, h.Words)
+		}
+	}
+	if c.opt.Carrier != nil && !f.carrier {
+		r.Opens = false
+		r.Reasons = append(r.Reasons, "it has no place to hold the carrier's tabs level")
+	}
+	r.Reasons = append(r.Reasons, a.notes...)
+	r.price(f, newShapeOf(lies, a, c.opt), c.opt)
+	return &judgement{s, a, r}, nil
+}
+
+// prove runs the builder of a way that opens by the estimate.
+func (c *comparison) prove(ctx context.Context, j *judgement) error {
+	r := &j.row
+	prove := c.opt.Provers[r.Key]
+	if prove == nil || !r.Opens {
+		return nil
+	}
+	words, ok, err := prove(ctx, j.stance.part, j.stance.show, r.Direction)
+	if err != nil {
+		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+			return err
+		}
+		words, ok = "the mould cannot be built: "+err.Error(), false
+	}
+	r.Opens, r.Basis = ok, Proven
+	r.Reasons = append(r.Reasons, words)
+	return nil
+}
