@@ -46,7 +46,7 @@ func fillMould(ctx context.Context, m *tooling.Mould, show []bool, mat *material
 	if len(pour) == 0 {
 		return nil, nil // a mould without a sprue is poured open
 	}
-	c, err := fill.NewCavity(m.Cast, fill.Options{Show: castShow(m, show), Workers: workers, SnapMM: 2, Progress: progress})
+	c, err := fill.NewCavity(m.Cast, fill.Options{Show: castShow(m, show), Workers: workers, SnapMM: 2})
 	if err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
@@ -59,9 +59,11 @@ func fillMould(ctx context.Context, m *tooling.Mould, show []bool, mat *material
 	if r.Flat, err = c.Fill(ctx, r.setup); err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
+	progress(0.3)
 	if err := r.tilt(ctx, c, m); err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
+	progress(1)
 	return r, r.measure(c, m, mat)
 }
 

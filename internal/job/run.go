@@ -82,7 +82,13 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
 		return nil, err
 	}
-	if err := writeMould(ctx, out, f, mould, rep, opt.view, opt.stage("drawing and writing", 0.85, 1)); err != nil {
+	if rep.Fill, err = fillMould(ctx, mould, p.show, m, opt.Workers, opt.stage("filling the mould", 0.85, 0.9)); err != nil {
+		return nil, err
+	}
+	if err := writeFill(out, rep.Fill); err != nil {
+		return nil, err
+	}
+	if err := writeMould(ctx, out, f, mould, rep, opt.view, opt.stage("drawing and writing", 0.9, 1)); err != nil {
 		return nil, err
 	}
 	return rep, nil
