@@ -25,18 +25,16 @@ type candidate struct {
 	score *float64
 }
 
-const (
-	// mostCandidates bounds how many directions of the search are judged exactly before the part is
-	// refused. The search ranks by an estimate, so the exact answer may turn the first few over; beyond
-	// those the estimates are far apart.
-	mostCandidates = 6
-	// sameDeg is how near two directions may lie and count as one: draft and undercuts hardly differ.
-	sameDeg = 3
-)
+// mostCandidates bounds how many directions of the search are judged exactly before the part is refused.
+// The search ranks by an estimate, so the exact answer may turn the first few over; beyond those the
+// estimates are far apart.
+const mostCandidates = 6
 
 // candidates lists directions to try: the one asked for, or the best of a search, and after them those
 // of the part's own axes that the search left out. A part is mostly drawn with its way out along an
 // axis, and there the parting surface is simplest, so that later checks are passed which a slant fails.
+// That holds for an axis near one found, too: upright walls, or a lean of two degrees on all of them, is
+// just what makes the difference.
 func candidates(ctx context.Context, p *part, f *File, workers int, progress func(float64)) ([]candidate, error) {
 	if d := f.Opening.Direction; len(d) == 3 {
 		u := r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]})
@@ -57,7 +55,7 @@ func candidates(ctx context.Context, p *part, f *File, workers int, progress fun
 		out[i] = candidate{d: d, score: &score, axis: alongAxis(d)}
 	}
 	for _, axis := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
-		if d := p.showDown(axis); !slices.ContainsFunc(out, func(c candidate) bool { return r3.Dot(c.d, d) > math.Cos(sameDeg*math.Pi/180) }) {
+		if d := p.showDown(axis); !slices.ContainsFunc(out, func(c candidate) bool { return c.axis && r3.Dot(c.d, d) > 0.5 }) {
 			out = append(out, candidate{d: d, axis: true})
 		}
 	}

@@ -159,11 +159,17 @@ func TestStoppedRunLeavesNothing(t *testing.T) {
 }
 
 // Along a slant a plain box has draft and along its axes none. An axis goes before a slant only where it
-// is no worse.
+// is no worse, or the slant is a small lean.
 func TestTryOrder(t *testing.T) {
 	make := func(axis, opens, drafted bool) *judged {
-		return &judged{candidate: candidate{axis: axis}, drafted: drafted, report: DirectionReport{OK: opens}}
+		d := r3.Vec{Z: 1}
+		if !axis {
+			d = r3.Vec{X: 0.6, Z: 0.8}
+		}
+		return &judged{candidate: candidate{d: d, axis: axis}, drafted: drafted, report: DirectionReport{OK: opens}}
 	}
+	lean := make(false, true, true)
+	lean.d = r3.Unit(r3.Vec{X: 0.1, Z: 1})
 	slant, axis, bare, locked, bareSlant := make(false, true, true), make(true, true, true), make(true, true, false), make(true, false, true), make(false, true, false)
 	for _, c := range []struct {
 		name      string
@@ -171,6 +177,7 @@ func TestTryOrder(t *testing.T) {
 	}{
 		{"an axis as good comes first", []*judged{slant, axis}, []*judged{axis, slant}},
 		{"an axis without the draft stays", []*judged{slant, bare}, []*judged{slant, bare}},
+		{"a small lean gives way to it even so", []*judged{lean, bare}, []*judged{bare, lean}},
 		{"neither has the draft", []*judged{bareSlant, bare}, []*judged{bare, bareSlant}},
 		{"one that locks comes last", []*judged{locked, slant, bare}, []*judged{slant, bare, locked}},
 		{"the search's order else", []*judged{bare, axis, slant}, []*judged{bare, axis, slant}},

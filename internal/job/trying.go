@@ -8,6 +8,8 @@ import (
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/tooling"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // trying goes through the opening directions of one part until one gives a sound mould.
@@ -28,10 +30,12 @@ type trying struct {
 // with the reasons kept for refuse, when there is none.
 //
 // The order is that of the search, with one change: before a slanted direction comes any of the part's
-// own axes that opens as well, with no undercut and no less of the draft asked for. Along an axis the
-// part's flat faces stand square in the block, the parting surface is flat or nearly so, and the pieces
-// print without steps on what was drawn level; a slant has to be better to be worth that. Last come the
-// same axes the other way up, which changes where sprue and vents go in.
+// own axes that opens as well, with no undercut, and that either has no less of the draft asked for or
+// is near. Along an axis the part's flat faces stand square in the block, the parting surface is flat or
+// nearly so, and the pieces print without steps on what was drawn level; a slant has to be better to be
+// worth that. A lean of a few degrees never is: it takes its draft from a parting surface that climbs
+// the walls, as steep as they are. Last come the same axes the other way up, which changes where sprue
+// and vents go in.
 func (s *trying) mould(ctx context.Context) (*tooling.Mould, error) {
 	var err error
 	if s.font, err = labelFont(s.folder, s.file); err != nil {
@@ -64,6 +68,10 @@ func (s *trying) mould(ctx context.Context) (*tooling.Mould, error) {
 	return s.flipped(ctx, all)
 }
 
+// leanDeg is the lean up to which a slant gives way to the axis: on upright walls its parting surface is
+// steeper than the 80° that a mould's check lets through.
+const leanDeg = 10
+
 // tryOrder puts axes before the slants that are no better. Directions that lock come last, as found.
 func tryOrder(all []*judged) (order []*judged) {
 	taken := map[*judged]bool{}
@@ -78,7 +86,8 @@ func tryOrder(all []*judged) (order []*judged) {
 			continue
 		}
 		for _, a := range all {
-			if !j.axis && a.axis && a.report.OK && (a.drafted || !j.drafted) {
+			near := r3.Dot(a.d, j.d) > math.Cos(leanDeg*math.Pi/180)
+			if !j.axis && a.axis && a.report.OK && (a.drafted || !j.drafted || near) {
 				take(a)
 			}
 		}
