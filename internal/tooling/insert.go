@@ -1,0 +1,184 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
+	"mouldwright/internal/offset"
+	"mouldwright/internal/opening"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// InsertFamily names the moulds that InsertMould builds.
+const InsertFamily = "cradle and silicone insert"
+
+// Names of an insert mould's pieces. InsertBody is poured, not printed.
+const (
+	Cradle     = "cradle"
+	PatternCap = "pattern cap"
+	CastingCap = "casting cap"
+	InsertBody = "silicone insert"
+)
+
+// Insert is a mould of a cradle, a silicone insert and two caps, with the evidence that each stage of its
+// making and use works:
+//
+//  1. the pattern cap, which carries the master, closes the cradle; silicone fills the space between;
+//  2. the pattern cap leaves the cured insert, which may come out of the cradle;
+//  3. resin is poured into the insert, the casting cap with the core closes it, the surplus goes over the
+//     land into the overflow gutter;
+//  4. the casting cap leaves the casting, and the casting leaves the insert.
+//
+// Pieces holds the four bodies as made: the cradle and the pattern cap at the size at which silicone is
+// poured, the insert as cured, the casting cap at the size at which the part is cast.
+type Insert struct {
+	*Mould
+	Parting   *mouldability.Parting // of the compensated part; lower facets are the insert's
+	Outer     *mesh.Mesh            // the insert's outer face, which is the cradle's cavity, as poured
+	Stages    []InsertStage
+	Release   *opening.Release // nil without materials to judge it by
+	Thickness InsertThickness
+	// SiliconeML is what the insert takes, port and vents included; CastML what one casting takes, without
+	// surplus; OverflowML what the overflow gutter holds.
+	SiliconeML, CastML, OverflowML float64
+	PourLedger                     []LedgerLine // of the block while the silicone is poured; Ledger is of the casting
+}
+
+// InsertMould builds a mould of a cradle, a silicone insert, a pattern cap and a casting cap. The part
+// must be closed. The mould comes back even when checks fail, so that the caller can say why; Failed lists them.
+func InsertMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt InsertOptions) (*Mould, error) {
+	in, err := BuildInsert(ctx, pool, part, opt)
+	if err != nil {
+		return nil, err
+	}
+	return in.Mould, nil
+}
+
+// BuildInsert is InsertMould with all that is known of the insert.
+func BuildInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt InsertOptions) (*Insert, error) {
+	o := opt.withDefaults()
+	if err := o.check(len(part.Tris)); err != nil {
+		return nil, err
+	}
+	b, err := planInsert(ctx, pool, part, o)
+	if err != nil {
+		return nil, err
+	}
+	o.tell("cutting the pieces", 0.4)
+	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+		return nil, err
+	}
+	if err := b.verify(ctx); err != nil {
+		return nil, err
+	}
+	o.tell("done", 1)
+	return b.out, nil
+}
+
+// insertMould is an insert mould under construction. Lengths of the casting stage are those of the
+// compensated part; grown takes them to the stage in which the silicone is poured.
+type insertMould struct {
+	opt     InsertOptions
+	out     *Insert
+	mould   *Mould
+	parting *mouldability.Parting
+	surface *Surface
+	field   *HeightField // the parting surface
+	grow    float64      // 1/(1 − silicone's shrinkage)
+	sheet   *offset.Sheet
+	outline Outline // the insert in plan, with its rim
+	layout  *Layout
+	bolt    *Bolt
+	hollow  r3.Box     // of the sheet
+	shell   *mesh.Mesh // the insert's outer shape with its pegs, closed over the surface
+
+	lower, upper, pattern *mesh.Mesh // raw: under the surface; over it less the part; over it with the part
+	ports, vents          []Sprue
+	topOpen               *HeightField // the cap's facets that lie open upward
+	topSource             []int32
+	boundary              [2]float64 // heights of the parting surface on the block's sides
+	lettered              map[string][]Tool
+	labelErr              error
+}
+
+// planInsert does all that needs no booleans on the pieces.
+func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o InsertOptions) (*insertMould, error) {
+	o.tell("choosing the split", 0)
+	d := o.Direction
+	if r3.Norm(d) == 0 {
+		var err error
+		if d, err = insertDirection(ctx, part, o.Show); err != nil {
+			return nil, err
+		}
+	}
+	m, placing, err := place(part, d, o.ShrinkPct)
+	if err != nil {
+		return nil, err
+	}
+	b := &insertMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
+	b.mould = &Mould{Family: InsertFamily, Place: placing, Part: m}
+	b.out = &Insert{Mould: b.mould}
+	if b.parting, err = splitInsert(ctx, m, o.Show); err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	b.out.Parting = b.parting
+	b.line()
+	o.tell("laying the parting surface", 0.05)
+	if err := b.lay(ctx); err != nil {
+		return nil, err
+	}
+	o.tell("shaping the insert", 0.1)
+	if err := b.shape(ctx); err != nil {
+		return nil, err
+	}
+	o.tell("placing bolts and keys", 0.35)
+	if err := pool.Do(ctx, b.arrange); err != nil {
+		return nil, err
+	}
+	return b, b.lay2(ctx)
+}
+
+// line notes the parting line and its projection.
+func (b *insertMould) line() {
+	for _, l := range b.parting.Loops {
+		var line []r3.Vec
+		for _, v := range l.Verts {
+			line = append(line, b.parting.Mesh.Verts[v])
+		}
+		b.mould.Line = append(b.mould.Line, line)
+		b.mould.Shadow = append(b.mould.Shadow, flat(line))
+	}
+	b.mould.LineMM, b.mould.LineOnShowMM = b.parting.LengthMM, b.parting.ShowLengthMM
+}
+
+// layReachMM is how far past the part the first parting surface runs: it only has to carry the ring.
+func (o InsertOptions) layReachMM() float64 { return 2*o.ringMM() + 2*o.InsertMM + o.WallMM }
+
+// lay makes a first parting surface round the part, on which the silicone's ring is planned.
+func (b *insertMould) lay(ctx context.Context) error {
+	box := b.mould.Part.Bounds()
+	r := b.opt.layReachMM()
+	s, err := newSurface(ctx, b.parting, r2.Box{Min: r2.Vec{X: box.Min.X - r, Y: box.Min.Y - r}, Max: r2.Vec{X: box.Max.X + r, Y: box.Max.Y + r}})
+	if err != nil {
+		return err
+	}
+	b.surface, b.field = s, NewHeightField(s.asMesh())
+	return nil
+}
+
+// grown takes a place of the casting stage to the pouring stage: away from the mould's axis at the height
+// of the line by the silicone's shrinkage.
+func (b *insertMould) grown(v r3.Vec) r3.Vec {
+	if b.grow == 1 {
+		return v
+	}
+	z := b.lineZ()
+	return r3.Vec{X: v.X * b.grow, Y: v.Y * b.grow, Z: z + (v.Z-z)*b.grow}
+}
+
+func (b *insertMould) lineZ() float64 { return (b.parting.MinZ + b.parting.MaxZ) / 2 }

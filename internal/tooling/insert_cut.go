@@ -1,0 +1,383 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// insertBodies are the raw bodies in the kernel. A body of the pouring stage is as much larger as the
+// silicone shrinks.
+type insertBodies struct {
+	block         *solid.Solid
+	lower, upper  *solid.Solid // casting stage, raw
+	pourLower     *solid.Solid // pouring stage, raw: cradle and insert in one
+	pourUpper     *solid.Solid // the pattern cap
+	outer         *solid.Solid // the insert's outer shape with its pegs
+	poured, cured *solid.Solid // the insert
+	around        RawHalves    // over and under the parting surface, without the part
+}
+
+// cut makes the pieces and measures the space between them.
+func (b *insertMould) cut(ctx context.Context, k *solid.Kernel) error {
+	v, err := b.bodies(k)
+	if err != nil {
+		return err
+	}
+	dry, err := b.dryTools(k, v.around)
+	if err != nil {
+		return err
+	}
+	b.opt.tell("cutting the pieces", 0.5)
+	ports, err := sprueTools(k, b.ports)
+	if err != nil {
+		return err
+	}
+	vents, err := sprueTools(k, b.vents)
+	if err != nil {
+		return err
+	}
+	gutter, err := b.overflow(k, v.around)
+	if err != nil {
+		return err
+	}
+	cradle, err := v.pourLower.Subtract(v.outer)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", Cradle, err)
+	}
+	finished := [3]*solid.Solid{}
+	for i, p := range []struct {
+		name  string
+		raw   *solid.Solid
+		h     Half
+		tools []Tool
+	}{
+		{Cradle, cradle, Lower, append(allTools(dry), b.labels(k, Cradle, Lower)...)},
+		{PatternCap, v.pourUpper, Upper, append(append(allTools(dry), ports...), b.labels(k, PatternCap, Upper)...)},
+		{CastingCap, v.upper, Upper, append(append(append(allTools(dry), vents...), gutter...), b.labels(k, CastingCap, Upper)...)},
+	} {
+		if finished[i], err = Apply(p.raw, p.h, p.tools); err != nil {
+			return fmt.Errorf("tooling: %s: %w", p.name, err)
+		}
+		exit := 1.0
+		if p.h == Lower {
+			exit = -1
+		}
+		if err := b.addPiece(ctx, p.name, finished[i], exit); err != nil {
+			return err
+		}
+	}
+	if b.labelErr != nil {
+		return b.labelErr
+	}
+	if err := b.addPiece(ctx, InsertBody, v.cured, -1); err != nil {
+		return err
+	}
+	b.opt.tell("adding up volumes", 0.6)
+	return b.account(k, v, insertSpaces{dry: dry, ports: ports, vents: vents, gutter: gutter, cradle: finished[0], pattern: finished[1], casting: finished[2]})
+}
+
+func (b *insertMould) addPiece(ctx context.Context, name string, s *solid.Solid, exitZ float64) error {
+	v, err := volumeOf(s, nil)
+	if err != nil {
+		return err
+	}
+	p := Piece{Name: name, Exit: r3.Vec{Z: exitZ}, VolumeMM3: v}
+	if err := (&twoHalves{mould: b.mould}).finish(ctx, &p, s); err != nil {
+		return fmt.Errorf("tooling: %s: %w", name, err)
+	}
+	b.mould.Pieces = append(b.mould.Pieces, p)
+	return nil
+}
+
+// bodies brings the raw bodies into the kernel, those of the pouring stage at their own size.
+func (b *insertMould) bodies(k *solid.Kernel) (v insertBodies, err error) {
+	load := func(what string, m *mesh.Mesh) *solid.Solid {
+		if err != nil {
+			return nil
+		}
+		var s *solid.Solid
+		if s, err = k.FromMesh(m); err != nil {
+			err = fmt.Errorf("tooling: %s: %w", what, err)
+		}
+		return s
+	}
+	high, low := aprons(b.mould.Surface, b.mould.Block)
+	v.around = RawHalves{Block: b.mould.Block, Lower: load("under the parting surface", low), Upper: load("over the parting surface", high)}
+	v.lower, v.upper = load("under the cap", b.lower), load(CastingCap, b.upper)
+	if b.grow == 1 {
+		v.pourLower, v.pourUpper = v.lower, load(PatternCap, b.pattern)
+	} else {
+		v.pourLower, v.pourUpper = load("under the pattern cap", b.lower.Map(b.grown)), load(PatternCap, b.pattern.Map(b.grown))
+	}
+	shell := apron(&Surface{Verts: b.sheet.Verts, Tris: b.sheet.Tris}, b.sheet.TopMM+overshootMM, true)
+	b.out.Outer = b.sheet.Mesh()
+	v.outer = load(InsertBody, compact(shell))
+	if err != nil {
+		return v, err
+	}
+	if v.block, err = k.Box(b.mould.Block); err != nil {
+		return v, fmt.Errorf("tooling: %w", err)
+	}
+	if b.grow != 1 {
+		for _, s := range []**solid.Solid{&v.pourLower, &v.pourUpper} {
+			if *s, err = (*s).Intersect(v.block); err != nil {
+				return v, fmt.Errorf("tooling: pouring stage: %w", err)
+			}
+		}
+	}
+	if v.outer, err = b.withPegs(k, v.outer); err != nil {
+		return v, err
+	}
+	if b.shell, err = v.outer.Mesh(); err != nil {
+		return v, fmt.Errorf("tooling: %s: %w", InsertBody, err)
+	}
+	if v.poured, err = v.pourLower.Intersect(v.outer); err != nil {
+		return v, fmt.Errorf("tooling: %s: %w", InsertBody, err)
+	}
+	v.cured, err = b.cure(k, v.poured)
+	return v, err
+}
+
+// cure shrinks the insert back to the size of the casting stage.
+func (b *insertMould) cure(k *solid.Kernel, poured *solid.Solid) (*solid.Solid, error) {
+	if b.grow == 1 {
+		return poured, nil
+	}
+	s, z := 1/b.grow, b.lineZ()
+	out, err := poured.Transform(solid.Affine{X: r3.Vec{X: s}, Y: r3.Vec{Y: s}, Z: r3.Vec{Z: s}, Origin: r3.Vec{Z: z * (1 - s)}})
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %s: %w", InsertBody, err)
+	}
+	return out, nil
+}
+
+const (
+	// Pegs of the insert stand in the cradle's floor under the ring; they narrow downward.
+	pegMM, pegTipMM, pegDraftDeg = 4.0, 1.8, 8.0
+	// leastPegMM3 is the least that a peg must add to count: a tenth of a full one.
+	leastPegMM3 = 5.0
+)
+
+// pegShares are where pegs stand along the ring: unevenly, so that the insert goes in one way only.
+var pegShares = []float64{0, 0.3, 0.64, 0.15, 0.47, 0.82}
+
+// withPegs adds the pegs that hold the insert in place in the cradle. They widen upward all the way, so
+// they lift out with the rest.
+func (b *insertMould) withPegs(k *solid.Kernel, outer *solid.Solid) (*solid.Solid, error) {
+	spots := b.ringSpots(b.opt.ringMM() + b.opt.InsertMM/3)
+	slope := math.Tan(pegDraftDeg * math.Pi / 180)
+	var pegs []*solid.Solid
+	for i := range max(0, min(b.opt.SoftKeys, len(pegShares))) {
+		if len(spots) == 0 {
+			break
+		}
+		at := spots[int(pegShares[i]*float64(len(spots)))]
+		z, ok := b.field.At(at)
+		if !ok {
+			continue
+		}
+		low, high := z-b.opt.InsertMM-pegMM, b.sheet.TopMM+overshootMM
+		peg, err := k.Frustum(r3.Vec{X: at.X, Y: at.Y, Z: low}, r3.Vec{Z: high - low}, pegTipMM, pegTipMM+(high-low)*slope, circleSegments(pegTipMM))
+		if err != nil {
+			return nil, fmt.Errorf("tooling: peg %d: %w", i+1, err)
+		}
+		added, err := volumeOf(peg.Subtract(outer))
+		if err != nil {
+			return nil, err
+		}
+		if added < leastPegMM3 || b.outer2(at) {
+			continue
+		}
+		pegs = append(pegs, peg)
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("N%d", len(pegs)), Kind: "soft key", Piece: Cradle, At: r3.Vec{X: at.X, Y: at.Y, Z: low},
+			SizesMM: []Size{{"tip diameter", 2 * pegTipMM}, {"under the insert", pegMM}}, Words: fmt.Sprintf("peg of the insert in the cradle, %.1f mm at the tip", 2*pegTipMM)})
+	}
+	if len(pegs) < min(2, b.opt.SoftKeys) {
+		b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("only %d of %d pegs found a place under the insert; its own shape must hold it in the cradle", len(pegs), b.opt.SoftKeys))
+	}
+	if len(pegs) == 0 {
+		return outer, nil
+	}
+	out, err := outer.Union(pegs...)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: pegs: %w", err)
+	}
+	return out, nil
+}
+
+// outer2 says whether a peg at a place would widen the insert past its outline at the top.
+func (b *insertMould) outer2(at r2.Vec) bool {
+	return !b.outline.Contains(at)
+}
+
+func sprueTools(k *solid.Kernel, sprues []Sprue) (out []Tool, err error) {
+	for _, s := range sprues {
+		t, err := s.Tools(k)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		out = append(out, t...)
+	}
+	return out, nil
+}
+
+// dryTools are the features shared by all pieces.
+func (b *insertMould) dryTools(k *solid.Kernel, around RawHalves) ([]share, error) {
+	bolts, keys, pry := share{name: "bolt holes and nut pockets"}, share{name: "clearance round the keys"}, share{name: "pry slots"}
+	m := b.mould
+	for i, at := range b.layout.Bolts {
+		t, err := b.bolt.Tools(k, at, m.Block)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		bolts.tools = append(bolts.tools, t...)
+		c, err := b.bolt.Walls(at, m.Block, b.field)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		m.Checks = append(m.Checks, c)
+		m.Features = append(m.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, m.Block))
+	}
+	var made []Key
+	for i, spot := range b.layout.Keys {
+		key, err := NewKey(spot.At, spot.Odd, m.Block, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		t, err := key.Tools(k)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		keys.tools = append(keys.tools, t...)
+		made = append(made, key)
+		m.Features = append(m.Features, key.Feature(fmt.Sprintf("K%d", i+1)))
+	}
+	if len(made) > 0 {
+		m.Checks = append(m.Checks, KeysCloseOneWay(made, true, b.opt.KeyClearance))
+	}
+	for i, spot := range b.layout.Pry {
+		p, err := NewPry(spot.At, spot.Inward, b.outline, PryOptions{PerBlock: b.opt.PrySlots})
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		t, err := p.Tools(k, around.Lower, around.Upper)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		pry.tools = append(pry.tools, t...)
+		z, _ := b.field.At(spot.At)
+		m.Features = append(m.Features, p.Feature(fmt.Sprintf("P%d", i+1), z))
+	}
+	return []share{bolts, keys, pry}, nil
+}
+
+// labels letters a piece on its side of the seam. An error is kept for later, so that the list of pieces
+// reads as one.
+func (b *insertMould) labels(k *solid.Kernel, piece string, h Half) []Tool {
+	spot := b.layout.Label
+	if spot == nil || b.labelErr != nil {
+		return nil
+	}
+	z0, z1 := b.mould.Block.Min.Z, b.boundary[0]
+	if h == Upper {
+		z0, z1 = b.boundary[1], b.mould.Block.Max.Z
+	}
+	opt := b.opt.Label
+	opt.Text += " " + piece
+	l, err := NewLabel(LabelFace{Centre: r3.Vec{X: spot.At.X, Y: spot.At.Y, Z: (z0 + z1) / 2}, Normal: r3.Vec{X: spot.Outward.X, Y: spot.Outward.Y},
+		WidthMM: spot.WidthMM, HeightMM: z1 - z0, BehindMM: spot.BehindMM}, opt)
+	if err != nil {
+		b.labelErr = fmt.Errorf("tooling: %w", err)
+		return nil
+	}
+	t, err := l.Tools(k, h)
+	if err != nil {
+		b.labelErr = fmt.Errorf("tooling: %w", err)
+		return nil
+	}
+	b.lettered[piece] = t
+	f := l.Feature("L"+piece[:1], h)
+	f.Piece = piece
+	b.mould.Features = append(b.mould.Features, f)
+	return t
+}
+
+// overflowStepMM is how much narrower the roof of the overflow gutter is on each side, so that what cures
+// in it lifts out.
+const overflowStepMM = 0.5
+
+// overflow cuts the gutter into the casting cap, over the silicone: a land presses on the insert round
+// the part, and what is squeezed past it collects behind. Two holes let the air out of it.
+func (b *insertMould) overflow(k *solid.Kernel, around RawHalves) ([]Tool, error) {
+	o := b.opt
+	var all []*solid.Solid
+	for i := range 2 {
+		inset := float64(i) * overflowStepMM
+		plan, err := ringPlan(k, Outline(b.mould.Shadow).Outer(), o.LandMM+inset, o.LandMM+o.OverflowMM-inset)
+		if err != nil {
+			return nil, err
+		}
+		depth := o.OverflowDMM * float64(i+1) / 2
+		s, err := follow(k, around.Lower, Lower, plan, func(r2.Vec) float64 { return depth })
+		if err != nil {
+			return nil, fmt.Errorf("tooling: overflow gutter: %w", err)
+		}
+		all = append(all, s)
+	}
+	spots := b.ringSpots(o.LandMM + o.OverflowMM/2)
+	for i := range 2 {
+		if len(spots) == 0 {
+			break
+		}
+		at := spots[i*len(spots)/2]
+		s, err := NewSprue(at, b.mould.Block.Max.Z, b.field, SprueOptions{TopDiameterMM: bleedMM, DraftDeg: VentOptions().DraftDeg})
+		if err != nil {
+			continue // steep there: one hole, or none, lets the air out more slowly
+		}
+		t, err := s.Tools(k)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: overflow gutter: %w", err)
+		}
+		all = append(all, t[0].Solid)
+		b.mould.Features = append(b.mould.Features, s.Feature(fmt.Sprintf("O%d", i+1), "overflow bleed", 0))
+	}
+	u, err := k.Union(all...)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: overflow gutter: %w", err)
+	}
+	return []Tool{{Half: Upper, Solid: u}}, nil
+}
+
+// bleedMM is the diameter of the holes that let the air out of the overflow gutter.
+const bleedMM = 1.6
+
+// ringPlan is the plan between two distances outside an outline.
+func ringPlan(k *solid.Kernel, o Outline, from, to float64) ([][]r2.Vec, error) {
+	r, err := k.Region(o)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	in, err := r.Offset(from, true)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	out, err := r.Offset(to, true)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	if out, err = out.Subtract(in); err != nil {
+		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	loops, err := out.Loops()
+	if err != nil {
+		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	return loops, nil
+}

@@ -1,0 +1,149 @@
+package tooling
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/geom"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+const (
+	// splitDeg: a facet leaning further than this from upright, and open to the side it faces, goes with
+	// that side. Nearer to upright it is a wall, which may go with either.
+	splitDeg = 15
+	// softCatchCost and rigidCatchCost are what a square millimetre, seen along the opening direction, that
+	// a piece catches behind costs in mm of parting line: little for the silicone, which peels; five times
+	// as much for the rigid core, from which the casting has to be stretched.
+	softCatchCost, rigidCatchCost = 0.02, 0.1
+	// showOnCapCost is what a square millimetre of show face costs that the rigid cap makes.
+	showOnCapCost = 1.0
+	// meanShow: show faces that look less than this much one way have no front.
+	meanShow = 0.3
+	// axisDot snaps a direction within 2° of an axis of the part to it, so that a part modelled square
+	// keeps its coordinates to the last bit.
+	axisDot = 0.9994
+)
+
+// ErrSplit is the cause when no line divides the part between the insert and the casting cap.
+var ErrSplit = errors.New("no parting line for an insert")
+
+// insertDirection chooses the way the caps leave: opposite to the way the show faces look, or the axis
+// whose split costs least.
+func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec, error) {
+	var sum r3.Vec
+	area := 0.0
+	for f, s := range show {
+		if s {
+			t := part.Facet(f)
+			sum = r3.Add(sum, r3.Scale(0.5, r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))))
+			area += t.Area()
+		}
+	}
+	axes := []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}}
+	if area > 0 && r3.Norm(sum) > meanShow*area {
+		d := r3.Unit(r3.Scale(-1, sum))
+		for _, a := range axes {
+			if r3.Dot(a, d) > axisDot {
+				return a, nil
+			}
+		}
+		return d, nil
+	}
+	best, least := r3.Vec{}, math.Inf(1)
+	var last error
+	for _, a := range axes {
+		m, _, err := place(part, a, r3.Vec{})
+		if err != nil {
+			return best, err
+		}
+		p, err := splitInsert(ctx, m, show)
+		if err != nil {
+			if ctx.Err() != nil {
+				return best, ctx.Err()
+			}
+			last = err
+			continue
+		}
+		if c := splitCost(p, show); c < least {
+			best, least = a, c
+		}
+	}
+	if math.IsInf(least, 1) {
+		return best, fmt.Errorf("tooling: %w along any axis of the part: %w; give a direction", ErrSplit, last)
+	}
+	return best, nil
+}
+
+// splitInsert divides the part, whose caps leave along +z, between the insert (lower) and the casting
+// cap (upper).
+func splitInsert(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.Parting, error) {
+	tree := geom.NewBVH(m.Verts, m.Tris)
+	lean := math.Sin(splitDeg * math.Pi / 180)
+	low, up := make([]float64, len(m.Tris)), make([]float64, len(m.Tris))
+	some := [2]bool{}
+	for f := range m.Tris {
+		if f%1024 == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		t := m.Facet(f)
+		n := r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))
+		l := r3.Norm(n)
+		if l == 0 {
+			continue
+		}
+		z := n.Z / l
+		low[f], up[f] = catchCost(l/2, z)
+		if show != nil && show[f] {
+			up[f] += showOnCapCost * l / 2
+		}
+		if math.Abs(z) <= lean {
+			continue
+		}
+		if away := (r3.Vec{Z: math.Copysign(1, z)}); tree.AnyHit(t.Centroid(), away, skinMM, math.Inf(1)) {
+			continue // something of the part lies before it
+		}
+		if z > 0 {
+			low[f], some[Upper] = math.Inf(1), true
+		} else {
+			up[f], some[Lower] = math.Inf(1), true
+		}
+	}
+	if !some[Upper] || !some[Lower] {
+		return nil, fmt.Errorf("%w: no facet of the part is open upward, or none downward: is it closed?", ErrSplit)
+	}
+	return mouldability.Divide(ctx, m, low, up, mouldability.PartOptions{Show: show})
+}
+
+// catchCost is what it costs to give a facet to the insert and to the core, by what that side would
+// catch behind.
+func catchCost(areaMM2, z float64) (low, up float64) {
+	return softCatchCost * areaMM2 * max(0, z), rigidCatchCost * areaMM2 * max(0, -z)
+}
+
+// splitCost judges a split by the same sum as the cut behind it.
+func splitCost(p *mouldability.Parting, show []bool) float64 {
+	c := p.LengthMM + (mouldability.DefaultShowCost-1)*p.ShowLengthMM
+	for f, u := range p.Upper {
+		t := p.Mesh.Facet(f)
+		n := t.Normal()
+		if r3.Norm(n) == 0 {
+			continue
+		}
+		low, up := catchCost(t.Area(), r3.Unit(n).Z)
+		if !u {
+			c += low
+			continue
+		}
+		c += up
+		if show != nil && show[p.Source[f]] {
+			c += showOnCapCost * t.Area()
+		}
+	}
+	return c
+}

@@ -1,0 +1,264 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/geom"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/opening"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// InsertStage is one parting of two bodies in the life of an insert mould.
+type InsertStage struct {
+	Name          string
+	Moving, Fixed string
+	// Rigid bodies must part by the exact proof. Of the others one is soft: a catch is let go by strain,
+	// if at all, which Insert.Release judges.
+	Rigid   bool
+	Verdict *opening.Verdict
+}
+
+// Words says the stage in a line.
+func (s InsertStage) Words() string {
+	w := s.Name + ": " + s.Verdict.State.String()
+	if s.Verdict.State == opening.Blocked {
+		w = fmt.Sprintf("%s: caught by %.2f ± %.2f mm over %.1f mm² at %s", s.Name, s.Verdict.OverlapDepthMM, s.Verdict.OverlapDepthErrorMM,
+			s.Verdict.OverlapAreaMM2, placeWords(s.Verdict.At))
+		if !s.Rigid {
+			w += "; the soft body has to give way"
+		}
+	}
+	return w
+}
+
+const castingName = "casting"
+
+// verify runs the checks on the finished pieces.
+func (b *insertMould) verify(ctx context.Context) error {
+	b.opt.tell("checking walls", 0.7)
+	m := b.mould
+	for _, p := range m.Pieces {
+		b.whole(p)
+		if c, asked := fits(p, b.opt.BuildVolumeMM); asked && p.Name != InsertBody {
+			m.Checks = append(m.Checks, c)
+		}
+	}
+	if err := b.walls(ctx); err != nil {
+		return err
+	}
+	m.Checks = append(m.Checks, slope(m.Surface))
+	if err := b.thickness(ctx); err != nil {
+		return err
+	}
+	b.opt.tell("proving that it opens", 0.8)
+	if err := b.prove(ctx); err != nil {
+		return err
+	}
+	if err := b.judgeRelease(ctx); err != nil {
+		return err
+	}
+	b.notes()
+	return nil
+}
+
+func channels(s []Sprue) (out []channel) {
+	for _, c := range s {
+		out = append(out, c)
+	}
+	return out
+}
+
+func (b *insertMould) piece(name string) *mesh.Mesh {
+	for _, p := range b.mould.Pieces {
+		if p.Name == name {
+			return p.Mesh
+		}
+	}
+	return nil
+}
+
+// whole checks that a piece comes out as one body.
+func (b *insertMould) whole(p Piece) {
+	if _, n := p.Mesh.Components(); n != 1 {
+		b.mould.Checks = append(b.mould.Checks, Check{Name: p.Name + ": in one piece", Value: float64(n), Limit: 1, Unit: "bodies",
+			Words: fmt.Sprintf("it comes out in %d bodies; choose another direction or a thinner insert", n)})
+	}
+}
+
+// walls measures the casting cap round the core's side of the cavity, and the cradle round the insert.
+func (b *insertMould) walls(ctx context.Context) error {
+	shell := b.shell
+	under := make([]int32, 0, len(b.sheet.Tris))
+	top := b.mould.Block.Max.Z
+	for f := range shell.Tris {
+		if c := shell.Facet(f); c.Normal().Z < 0 && c.Centroid().Z < min(top, b.parting.MinZ) {
+			under = append(under, int32(f))
+		}
+	}
+	for _, w := range []struct {
+		piece  string
+		g      *gauge
+		facets []int32
+	}{
+		{CastingCap, newGauge(b.parting.Mesh, b.mould.Surface, channels(b.vents)), facetsOf(b.parting.Upper, Upper)},
+		{Cradle, newGauge(shell, b.mould.Surface, nil), under},
+	} {
+		got, err := w.g.thinnest(ctx, b.piece(w.piece), w.facets)
+		if err != nil {
+			return err
+		}
+		b.mould.Checks = append(b.mould.Checks, Check{Name: w.piece + ": thinnest wall", OK: !short(got.Shell.ThicknessMM, b.opt.LeastWallMM),
+			Value: got.Shell.ThicknessMM, Limit: b.opt.LeastWallMM, Unit: "mm",
+			Words: fmt.Sprintf("%.2f mm at %s, looked at in %d places", got.Shell.ThicknessMM, placeWords(got.Shell.At), got.Rays)})
+		// The cradle's ridges are the creases of a swept skin: blunt, and nothing shows them.
+		if w.piece == CastingCap && got.Rib.ThicknessMM < b.opt.LeastWallMM {
+			b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("%s: a ridge is only %.2f mm thick at %s (mould frame), thinner than the %.1f mm that prints soundly",
+				w.piece, got.Rib.ThicknessMM, placeWords(got.Rib.At), b.opt.LeastWallMM))
+		}
+	}
+	return nil
+}
+
+// thickness measures the silicone from every facet that it makes to its outer face, as poured.
+func (b *insertMould) thickness(ctx context.Context) error {
+	outer := geom.NewBVH(b.sheet.Verts, b.sheet.Tris)
+	t := &b.out.Thickness
+	*t = InsertThickness{AskedMM: b.opt.InsertMM, LeastMM: math.Inf(1), OuterErrorMM: b.sheet.Error.MaxMM}
+	area, within := 0.0, 0.0
+	for i, f := range facetsOf(b.parting.Upper, Lower) {
+		if i%256 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		tri := b.parting.Mesh.Facet(int(f))
+		p := b.grown(tri.Centroid())
+		d := outer.Nearest(p).Distance
+		t.Places++
+		area += tri.Area()
+		if math.Abs(d-t.AskedMM) <= thicknessTolMM {
+			within += tri.Area()
+		}
+		if d < t.LeastMM {
+			t.LeastMM, t.LeastAt = d, p
+		}
+		if d > t.MostMM {
+			t.MostMM, t.MostAt = d, p
+		}
+	}
+	if area > 0 {
+		t.WithinPct = 100 * within / area
+	}
+	b.mould.Checks = append(b.mould.Checks, Check{Name: "insert thickness", OK: t.LeastMM >= t.AskedMM-thicknessTolMM, Value: t.LeastMM, Limit: t.AskedMM - thicknessTolMM,
+		Unit: "mm", Words: fmt.Sprintf("%.2f to %.2f mm; within %.2f mm of the %.1f mm asked over %.0f %% of its inner face, thicker elsewhere, most at %s, where draft or a hollow of the part needs it",
+			t.LeastMM, t.MostMM, thicknessTolMM, t.AskedMM, t.WithinPct, placeWords(t.MostAt))})
+	return nil
+}
+
+// prove proves the stages in order.
+func (b *insertMould) prove(ctx context.Context) error {
+	m := b.mould
+	poured := b.piece(InsertBody)
+	if b.grow != 1 {
+		poured = poured.Map(b.grown)
+	}
+	body := func(name string) opening.Body { return opening.Body{Name: name, Mesh: b.piece(name)} }
+	casting := opening.Body{Name: castingName, Mesh: m.Cast}
+	pouredBody := opening.Body{Name: InsertBody, Mesh: poured}
+	stages := []struct {
+		name          string
+		moving, fixed opening.Body
+		rigid         bool
+	}{
+		{"the pattern cap leaves the cradle", body(PatternCap), body(Cradle), true},
+		{"the pattern cap leaves the cured insert", body(PatternCap), pouredBody, false},
+		{"the insert leaves the cradle", pouredBody, body(Cradle), true},
+		{"the casting cap leaves the cradle", body(CastingCap), body(Cradle), true},
+		{"the casting cap leaves the insert", body(CastingCap), body(InsertBody), true},
+		{"the casting cap leaves the casting", body(CastingCap), casting, false},
+		{"the casting leaves the insert", casting, body(InsertBody), false},
+	}
+	for i, s := range stages {
+		v, err := opening.Translate(ctx, s.moving, s.fixed, r3.Vec{Z: 1}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers, TrustApart: true})
+		if err != nil {
+			return fmt.Errorf("tooling: %s: %w", s.name, err)
+		}
+		stage := InsertStage{Name: s.name, Moving: s.moving.Name, Fixed: s.fixed.Name, Rigid: s.rigid, Verdict: v}
+		b.out.Stages = append(b.out.Stages, stage)
+		if s.rigid || v.State != opening.Blocked {
+			m.Checks = append(m.Checks, Check{Name: s.name, OK: v.State != opening.Blocked, Value: v.OverlapDepthMM, Limit: b.opt.ToleranceMM, Unit: "mm overlap", Words: stage.Words()})
+		}
+		b.opt.tell("proving that it opens", 0.8+0.15*float64(i+1)/float64(len(stages)))
+	}
+	return nil
+}
+
+// notes tells the maker what the build decided and what to mind.
+func (b *insertMould) notes() {
+	m, o := b.mould, b.out
+	m.Notes = append(m.Notes,
+		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for each casting, and up to %.1f mL more for the overflow gutter", o.SiliconeML, o.CastML, o.OverflowML),
+		"the pattern cap serves once, to cast the insert; keep it to cast another")
+	if n := b.airTraps(); n > 0 {
+		m.Notes = append(m.Notes, fmt.Sprintf("%d hollows of the side that the insert makes are closed above: brush silicone into them on the pattern cap before it is closed, or air stays there", n))
+	}
+}
+
+// airTraps counts the places where the silicone's room has a closed top: the master's lower facets are
+// higher there than all round, and not at the parting line.
+func (b *insertMould) airTraps() int {
+	p := b.parting
+	n := len(p.Mesh.Verts)
+	lower, blocked := make([]bool, n), make([]bool, n)
+	for _, l := range p.Loops {
+		for _, v := range l.Verts {
+			blocked[v] = true
+		}
+	}
+	root := make([]int32, n) // vertices joined at one height
+	for i := range root {
+		root[i] = int32(i)
+	}
+	find := func(v uint32) int32 {
+		r := int32(v)
+		for root[r] != r {
+			root[r] = root[root[r]]
+			r = root[r]
+		}
+		return r
+	}
+	edges := func(visit func(a, c uint32)) {
+		for f, t := range p.Mesh.Tris {
+			if !p.Upper[f] {
+				for k := range 3 {
+					visit(t[k], t[(k+1)%3])
+				}
+			}
+		}
+	}
+	z := func(v uint32) float64 { return p.Mesh.Verts[v].Z }
+	edges(func(a, c uint32) {
+		lower[a], lower[c] = true, true
+		if math.Abs(z(a)-z(c)) <= heightStepMM {
+			x, y := find(a), find(c)
+			root[max(x, y)] = min(x, y)
+		}
+	})
+	notTop := make([]bool, n)
+	edges(func(a, c uint32) {
+		for _, e := range [2][2]uint32{{a, c}, {c, a}} {
+			if blocked[e[0]] || z(e[1]) > z(e[0])+heightStepMM {
+				notTop[find(e[0])] = true
+			}
+		}
+	})
+	count := 0
+	for v := range uint32(n) {
+		if lower[v] && find(v) == int32(v) && !notTop[v] {
+			count++
+		}
+	}
+	return count
+}
