@@ -1,0 +1,44 @@
+package batch
+
+import (
+	"context"
+	"fmt"
+	"testing"
+)
+
+// large is a batch of many shots over many moulds: a workshop of four people, two pots, ten colours.
+func large(shots, moulds int) *Bench {
+	b := &Bench{Name: "large", Start: mustDate("2026-03-02"), Days: 365, Operators: 4, Mixing: Mixing{5000, 360},
+		Pot:    &Pot{Count: 4, DiameterMM: 600, HeightMM: 500, ClearanceMM: 5},
+		Vacuum: &Vacuum{2, 5000}}
+	for _, s := range [][2]int64{{8 * 3600, 12 * 3600}, {13 * 3600, 17 * 3600}} {
+		b.Shifts = append(b.Shifts, Shift{Days: workdays, From: s[0], To: s[1]})
+	}
+	const kinds = 5
+	for t := range kinds {
+		b.Tools = append(b.Tools, Tool{Name: fmt.Sprintf("tool %c", 'A'+t), Count: moulds / kinds, Cavities: 1, BoxMM: [3]float64{120, 120, 60}})
+	}
+	b.Recipes = []Recipe{{Name: "soft", ShotG: 60, CoatS: 240, DryS: 600, CoatValidS: 7200, MixS: 120, DegasS: 90, PourS: 60, CloseS: 30,
+		PotLifeS: 900, LoadS: 90, PressureS: 4 * 3600, UnloadS: 180, CureS: 16 * 3600, DemouldS: 300, TrimS: 360}}
+	for v := range 2 * kinds {
+		b.Versions = append(b.Versions, Version{Name: fmt.Sprint("version ", v), Colour: fmt.Sprint("colour ", v%4), Quantity: shots / (2 * kinds), Tool: v % kinds})
+	}
+	return b
+}
+
+// BenchmarkPlan is the whole of Make with its default search, over growing batches on 30 moulds.
+func BenchmarkPlan(b *testing.B) {
+	for _, shots := range []int{50, 100, 200, 500, 1000, 2000} {
+		b.Run(fmt.Sprintf("shots=%d", shots), func(b *testing.B) {
+			bench := large(shots, 30)
+			for b.Loop() {
+				p, err := Make(context.Background(), bench, Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(100*p.Gap(), "gap%")
+				b.ReportMetric(float64(p.Schedules), "schedules")
+			}
+		})
+	}
+}
