@@ -324,3 +324,22 @@ func TestTurnAndScale(t *testing.T) {
 		}
 	})
 }
+
+// The same for the whole fill: the pocket turns with the mould, and with its own gravity.
+func TestFillTurns(t *testing.T) {
+	m := bell(t)
+	up, vent := tilted(9, -14), v3(-15, -15, 30)
+	want := filled(t, cavity(t, m, Options{PitchMM: 0.5}), Setup{Up: up, Pour: []r3.Vec{v3(15, 15, 30)}, Vents: []r3.Vec{vent}})
+	for i := range 4 {
+		turn := r3.NewRotation(0.7+1.3*float64(i), v3(1, float64(i)-1.5, 0.4))
+		r := filled(t, cavity(t, rotated(m, turn), Options{PitchMM: 0.5}),
+			Setup{Up: turn.Rotate(up), Pour: []r3.Vec{turn.Rotate(v3(15, 15, 30))}, Vents: []r3.Vec{turn.Rotate(vent)}})
+		close1(t, "trapped", r.TrappedMM3, want.TrappedMM3, 1e-6*want.TrappedMM3+want.TrappedErrMM3+r.TrappedErrMM3)
+		if len(r.Pockets) == 0 || r3.Norm(r3.Sub(r.Pockets[0].Top, turn.Rotate(want.Pockets[0].Top))) > 1e-9 {
+			t.Errorf("turn %d: pockets %+v", i, r.Pockets)
+		}
+	}
+	if !(want.TrappedMM3 > 1000) {
+		t.Errorf("trapped %g", want.TrappedMM3)
+	}
+}

@@ -74,7 +74,7 @@ type passage struct {
 	run  int32
 }
 
-func (p passage) before(o passage) bool {
+func (p passage) Before(o passage) bool {
 	return p.rise < o.rise || (p.rise == o.rise && p.run < o.run)
 }
 

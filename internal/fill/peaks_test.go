@@ -76,6 +76,20 @@ func arc(R float64, n int) (s []r2.Vec) {
 	return s
 }
 
+// A cone standing on its base, vented at height z on its flank, keeps the small cone above: (1 − z/h)³ of
+// its volume, here of a pyramid of n sides, for which that holds exactly. Apex down, vented at the rim,
+// nothing stays.
+func TestPeaksCone(t *testing.T) {
+	const R, h, n = 12.0, 30.0, 40
+	c := cavity(t, turned([]r2.Vec{{X: 0, Y: 0}, {X: R, Y: 0}, {X: 0, Y: h}}, n), Options{})
+	base := n / 2 * R * R * math.Sin(2*math.Pi/n)
+	for _, z := range []float64{0, 3, 15, 29} {
+		vent := v3(R*(1-z/h), 0, z)
+		close1(t, "small cone", stays(c, v3(0, 0, 1), vent), base*h/3*math.Pow(1-z/h, 3), 1e-9)
+	}
+	close1(t, "apex down", stays(c, v3(0, 0, -1), v3(R, 0, 0)), 0, 1e-9)
+}
+
 // A torus lying on its side (axis level) has one high point; tilted from lying flat it keeps one high
 // point and a saddle on the inner rim; flat, its top is a circle. The volume over the top circle's
 // inner saddle has a closed form only upright: half the torus, π² R r², lies above the centre plane.

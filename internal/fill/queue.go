@@ -1,14 +1,14 @@
 package fill
 
 // queue is a binary heap of values that know their order; container/heap would box every one of them.
-type queue[T interface{ before(T) bool }] []T
+type queue[T interface{ Before(T) bool }] []T
 
 func (q *queue[T]) push(x T) {
 	h := append(*q, x)
 	i := len(h) - 1
 	for i > 0 {
 		up := (i - 1) / 2
-		if !x.before(h[up]) {
+		if !x.Before(h[up]) {
 			break
 		}
 		h[i] = h[up]
@@ -32,10 +32,10 @@ func (q *queue[T]) pop() T {
 		if down >= len(h) {
 			break
 		}
-		if down+1 < len(h) && h[down+1].before(h[down]) {
+		if down+1 < len(h) && h[down+1].Before(h[down]) {
 			down++
 		}
-		if !h[down].before(last) {
+		if !h[down].Before(last) {
 			break
 		}
 		h[i] = h[down]

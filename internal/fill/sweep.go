@@ -75,7 +75,7 @@ type rim struct {
 	vent int32 // −1: the run's ceiling
 }
 
-func (r rim) before(o rim) bool {
+func (r rim) Before(o rim) bool {
 	if r.z != o.z {
 		return r.z < o.z
 	}

@@ -137,7 +137,7 @@ type way struct {
 	facet int32
 }
 
-func (a way) before(b way) bool { return a.far < b.far || (a.far == b.far && a.facet < b.facet) }
+func (a way) Before(b way) bool { return a.far < b.far || (a.far == b.far && a.facet < b.facet) }
 
 // thinSection measures a region: the longest of the shortest ways from its mouths.
 func (c *Cavity) thinSection(region []int32, thick []float64, adj mesh.Adjacency) ThinSection {

@@ -16,16 +16,17 @@ import (
 // FillReport says how the finished mould fills: how to stand it, where air stays, how long the resin
 // takes and how hard it pushes. Places are in the mould frame.
 type FillReport struct {
-	Rest    [3]float64       `json:"rest"` // up, when the mould stands as built: its sprue on top
-	Flat    *fill.Result     `json:"flat"`
-	Tilt    fill.TiltChoice  `json:"tilt"`           // best with the sprue and vents it has
-	Tilted  *fill.Result     `json:"tilted"`         // filled there; null when flat is best
-	Wedge   *fill.Wedge      `json:"wedge"`          // that props the mould; null when none is wanted
-	Vents   []fill.VentSpot  `json:"vents_proposed"` // at that tilt, for air that still stays
-	ThenMM3 float64          `json:"trapped_with_proposed_mm3"`
-	Flow    *fill.FlowAnswer `json:"flow"` // null when the viscosity or pot life is not known
-	Load    *fill.Load       `json:"load"`
-	Words   []string         `json:"words"`
+	Rest    [3]float64         `json:"rest"` // up, when the mould stands as built: its sprue on top
+	Flat    *fill.Result       `json:"flat"`
+	Tilt    fill.TiltChoice    `json:"tilt"`           // best with the sprue and vents it has
+	Tilted  *fill.Result       `json:"tilted"`         // filled there; null when flat is best
+	Wedge   *fill.Wedge        `json:"wedge"`          // that props the mould; null when none is wanted
+	Vents   []fill.VentSpot    `json:"vents_proposed"` // at that tilt, for air that still stays
+	ThenMM3 float64            `json:"trapped_with_proposed_mm3"`
+	Flow    *fill.FlowAnswer   `json:"flow"` // null when the viscosity or pot life is not known
+	Thin    []fill.ThinSection `json:"thin"` // the slowest narrow sections, at most thinShown
+	Load    *fill.Load         `json:"load"`
+	Words   []string           `json:"words"`
 
 	setup fill.Setup
 	tilts *fill.TiltResult
@@ -36,6 +37,8 @@ const (
 	cupMM = 20
 	// fullSearch tilts are looked at on meshes up to manyFacets, fewSearch beyond.
 	fullSearch, fewSearch, manyFacets = 500, 150, 60_000
+	// thinShown narrow sections are reported; those that do not fill are put into words too.
+	thinShown = 3
 	// onShowMM: a facet of the casting this close to a show face of the part lies on it.
 	onShowMM = 1e-4
 )
@@ -64,7 +67,7 @@ func fillMould(ctx context.Context, m *tooling.Mould, show []bool, mat *material
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
 	progress(1)
-	return r, r.measure(c, m, mat)
+	return r, r.measure(ctx, c, m, mat)
 }
 
 // feeds are the mouths of sprue and vents.
@@ -167,7 +170,7 @@ func (r *FillReport) used() *fill.Result {
 }
 
 // measure adds times and loads, and the words.
-func (r *FillReport) measure(c *fill.Cavity, m *tooling.Mould, mat *material.Material) error {
+func (r *FillReport) measure(ctx context.Context, c *fill.Cavity, m *tooling.Mould, mat *material.Material) error {
 	up := r.used().Up
 	low, top := math.Inf(1), r3.Dot(r.setup.Pour[0], up)
 	for _, v := range m.Cast.Verts {
@@ -199,9 +202,27 @@ func (r *FillReport) measure(c *fill.Cavity, m *tooling.Mould, mat *material.Mat
 			}
 			r.Flow = a
 			r.Words = append(r.Words, a.Words)
+			if err := r.thin(ctx, c, q, a.AllowedS); err != nil {
+				return err
+			}
 		}
 	}
 	return r.load(c, m, up, cup)
+}
+
+// thin names the narrow sections that the resin reaches last.
+func (r *FillReport) thin(ctx context.Context, c *fill.Cavity, q fill.FlowQuestion, allowed float64) error {
+	all, err := c.ThinSections(ctx, fill.ThinQuestion{Up: r.used().Up, CupMM: q.CupMM, ViscosityMPaS: q.ViscosityMPaS, DensityGML: q.DensityGML, AllowedS: allowed})
+	if err != nil {
+		return fmt.Errorf("narrow sections: %w", err)
+	}
+	r.Thin = all[:min(thinShown, len(all))]
+	for _, s := range r.Thin {
+		if !s.InTime {
+			r.Words = append(r.Words, s.Words)
+		}
+	}
+	return nil
 }
 
 // boreOf is the bore of a sprue or vent, by its sizes.
