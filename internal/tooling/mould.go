@@ -62,8 +62,8 @@ func (p Placing) Back(v r3.Vec) r3.Vec {
 type Piece struct {
 	Name      string
 	Mesh      *mesh.Mesh
-	Exit      r3.Vec // the way it leaves
-	VolumeMM3 float64
+	Exit      r3.Vec  // the way it leaves
+	VolumeMM3 float64 // before slivers are melted for an STL file, which changes some 1e-9 of it
 }
 
 // LedgerLine says what fills one share of the block.

@@ -45,7 +45,7 @@ func closed(name string, m *mesh.Mesh) error {
 		for _, g := range n {
 			if g == mesh.NoFacet {
 				v := m.Facet(f).Centroid()
-				return fmt.Errorf("tooling: internal: the %s half is not closed at x %.3f, y %.3f, z %.3f mm", name, v.X, v.Y, v.Z)
+				return fmt.Errorf("tooling: %w at x %.3f, y %.3f, z %.3f mm: the %s half does not close there", ErrLineOverItself, v.X, v.Y, v.Z, name)
 			}
 		}
 	}

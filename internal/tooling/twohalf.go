@@ -71,22 +71,27 @@ func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*two
 	if err != nil {
 		return nil, err
 	}
+	return b, b.lay(ctx)
+}
+
+// lay goes from the parting line to the raw halves.
+func (b *twoHalves) lay(ctx context.Context) (err error) {
 	b.mould.LineMM, b.mould.LineOnShowMM = b.parting.LengthMM, b.parting.ShowLengthMM
 	b.outline()
 	b.top, b.topSource = facetsAs(b.parting, Upper)
 	if err := b.arrange(); err != nil {
-		return nil, err
+		return err
 	}
-	o.tell("laying the parting surface", 0.15)
+	b.opt.tell("laying the parting surface", 0.15)
 	foot := b.layout.Footprint
 	s, err := newSurface(ctx, b.parting, foot)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	b.mould.Surface = s
 	b.field = NewHeightField(s.asMesh())
 	b.upper, b.lower, err = stitchHalves(b.parting, s, b.mould.Block)
-	return b, err
+	return err
 }
 
 // outline takes the parting loops' projection: the part's shadow.

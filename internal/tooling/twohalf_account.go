@@ -45,16 +45,33 @@ func (b *twoHalves) account(k *solid.Kernel, halves [2]*solid.Solid, shares []sh
 	for _, p := range b.mould.Pieces {
 		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: p.Name, VolumeMM3: p.VolumeMM3, Solid: true})
 	}
-	cast, err := b.book(k, rooms, shares)
+	cast, others, err := b.castingAmong(k, rooms)
 	if err != nil {
 		return err
 	}
-	cavity, err := b.bookCasting(k, cast, shares)
+	held, err := b.bookChannels(k, shares)
 	if err != nil {
 		return err
+	}
+	all, err := volumeOf(cast, nil)
+	if err != nil {
+		return err
+	}
+	cavity := all - held
+	if size := b.mould.Block.Size(); math.Abs(cavity-b.mould.Part.VolumeMM3()) > ledgerTol*size.X*size.Y*size.Z {
+		if cast, others, cavity, err = b.castingOfPart(k, space, halves[Lower], shares); err != nil {
+			return err
+		}
+	}
+	if err := b.bookDry(k, others, shares); err != nil {
+		return err
+	}
+	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: cavity})
+	if b.mould.Cast, err = cast.Mesh(); err != nil {
+		return fmt.Errorf("tooling: %w", err)
 	}
 	b.judgeVolumes(cavity, empty)
-	return nil
+	return b.judgeCasting(cast)
 }
 
 func volumeOf(s *solid.Solid, err error) (float64, error) {
@@ -68,16 +85,12 @@ func volumeOf(s *solid.Solid, err error) (float64, error) {
 	return v, nil
 }
 
-// book finds the room around the part, the casting, and divides all other rooms among the cutters that
-// made them. What no cutter explains is missing in the ledger, and the sum then says so.
-func (b *twoHalves) book(k *solid.Kernel, rooms []*solid.Solid, shares []share) (cast *solid.Solid, err error) {
-	cast, others, err := b.castingAmong(k, rooms)
+// bookDry divides the rooms beside the casting among the cutters that made them. What no cutter explains
+// is missing in the ledger, and the sum then says so.
+func (b *twoHalves) bookDry(k *solid.Kernel, rooms []*solid.Solid, shares []share) error {
+	space, err := k.Union(rooms...)
 	if err != nil {
-		return nil, err
-	}
-	space, err := k.Union(others...)
-	if err != nil {
-		return nil, fmt.Errorf("tooling: %w", err)
+		return fmt.Errorf("tooling: %w", err)
 	}
 	for _, s := range shares {
 		if s.wet || len(s.tools) == 0 {
@@ -85,15 +98,90 @@ func (b *twoHalves) book(k *solid.Kernel, rooms []*solid.Solid, shares []share) 
 		}
 		tool, err := s.cutters(k)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		v, err := volumeOf(space.Intersect(tool))
 		if err != nil {
-			return nil, err
+			return err
 		}
 		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
 	}
-	return cast, nil
+	return nil
+}
+
+// bookChannels enters sprue and vents, and returns what they hold in all. A sprue's cutter stands into the
+// cavity; that end belongs to the cavity, so only what the cutter took from the raw half counts.
+func (b *twoHalves) bookChannels(k *solid.Kernel, shares []share) (all float64, err error) {
+	for _, s := range shares {
+		if !s.wet || len(s.held) == 0 {
+			continue
+		}
+		v, err := volumeOf(k.Union(s.held...))
+		if err != nil {
+			return 0, err
+		}
+		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
+		all += v
+	}
+	return all, nil
+}
+
+// castingOfPart makes the casting from the part and the channels, and divides the space by it. It is for
+// halves that leave a film without thickness between them, through which the cavity hangs together with
+// other rooms: the rooms then say nothing about the casting, but volumes do.
+func (b *twoHalves) castingOfPart(k *solid.Kernel, space, lower *solid.Solid, shares []share) (cast *solid.Solid, others []*solid.Solid, cavity float64, err error) {
+	fail := func(err error) (*solid.Solid, []*solid.Solid, float64, error) {
+		return nil, nil, 0, fmt.Errorf("tooling: casting: %w", err)
+	}
+	part, err := k.FromMesh(b.mould.Part)
+	if err != nil {
+		return fail(err)
+	}
+	if cavity, err = volumeOf(space.Intersect(part)); err != nil {
+		return fail(err)
+	}
+	over, err := k.Box(b.mould.Block)
+	if err != nil {
+		return fail(err)
+	}
+	if over, err = over.Subtract(lower); err != nil {
+		return fail(err)
+	}
+	cast = part
+	for _, s := range shares {
+		for _, t := range s.tools {
+			if !s.wet {
+				continue
+			}
+			room, err := over.Intersect(t.Solid)
+			if err != nil {
+				return fail(err)
+			}
+			if cast, err = cast.Union(room); err != nil {
+				return fail(err)
+			}
+		}
+	}
+	rest, err := space.Subtract(cast)
+	if err != nil {
+		return fail(err)
+	}
+	return cast, []*solid.Solid{rest}, cavity, nil
+}
+
+// judgeCasting checks that all of the casting hangs together: that the sprue and the vents reach the
+// cavity, and that the part is one body.
+func (b *twoHalves) judgeCasting(cast *solid.Solid) error {
+	parts, err := cast.Parts()
+	if err != nil {
+		return fmt.Errorf("tooling: %w", err)
+	}
+	c := Check{Name: "casting in one piece", OK: len(parts) == 1, Value: float64(len(parts)), Limit: 1, Unit: "pieces", Words: "sprue and vents open into the cavity"}
+	if !c.OK {
+		c.Words = fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity, or the part has several bodies", len(parts))
+	}
+	b.mould.Checks = append(b.mould.Checks, c)
+	return nil
 }
 
 // castingAmong picks the room that the part fills. A gutter runs round the part, so its box may hold a
@@ -155,41 +243,6 @@ func holds(outer, inner r3.Box) bool {
 	s := r3.Vec{X: boxSlackMM, Y: boxSlackMM, Z: boxSlackMM}
 	lo, hi := r3.Sub(inner.Min, r3.Sub(outer.Min, s)), r3.Sub(r3.Add(outer.Max, s), inner.Max)
 	return min(lo.X, lo.Y, lo.Z, hi.X, hi.Y, hi.Z) >= 0
-}
-
-// bookCasting divides the casting between cavity, sprue and vents, and returns the cavity's volume. A
-// sprue's cutter stands into the cavity; that end belongs to the cavity, so only what the cutter took
-// from the raw half counts.
-func (b *twoHalves) bookCasting(k *solid.Kernel, cast *solid.Solid, shares []share) (float64, error) {
-	var err error
-	if b.mould.Cast, err = cast.Mesh(); err != nil {
-		return 0, fmt.Errorf("tooling: %w", err)
-	}
-	all, err := volumeOf(cast, nil)
-	if err != nil {
-		return 0, err
-	}
-	var channels []*solid.Solid
-	for _, s := range shares {
-		if !s.wet || len(s.held) == 0 {
-			continue
-		}
-		v, err := volumeOf(k.Union(s.held...))
-		if err != nil {
-			return 0, err
-		}
-		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: s.name, VolumeMM3: v})
-		channels = append(channels, s.held...)
-	}
-	v, err := volumeOf(cast.Subtract(channels...))
-	if err != nil {
-		return 0, err
-	}
-	if v > all {
-		return 0, errors.New("tooling: internal: the cavity is larger than the casting")
-	}
-	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: v})
-	return v, nil
 }
 
 func (b *twoHalves) judgeVolumes(cavity, empty float64) {

@@ -82,20 +82,20 @@ func (b *twoHalves) boxSides() []side {
 // would leave a long mark, so of equal places the straightest counts.
 func (b *twoHalves) sideTries(o SideSprueOptions, sides []side) ([]*sideChannel, error) {
 	var out []*sideChannel
-	var last error
+	var middle error // of the middle of the first side: what a maker would look at
 	for _, s := range sides {
-		n := max(sideLeastStep, int(s.length/sideStepMM))
+		n := max(sideLeastStep, int(s.length/sideStepMM)) | 1
 		for i := range n {
-			c, err := b.sideAt(s, s.length*(float64(i)+0.5)/float64(n), o)
-			if err != nil {
-				last = cmp.Or(last, err)
-				continue
+			c, err := b.sideFits(s, s.length*(float64(i)+0.5)/float64(n), o)
+			if err == nil {
+				out = append(out, c)
+			} else if i == n/2 {
+				middle = cmp.Or(middle, err)
 			}
-			out = append(out, c)
 		}
 	}
 	if len(out) == 0 {
-		return nil, fmt.Errorf("no side takes a trough of %.1f × %.1f mm (first tried: %w)", o.WidthMM, o.HeightMM, last)
+		return nil, fmt.Errorf("no side takes a trough of %.1f × %.1f mm (in the middle: %w)", o.WidthMM, o.HeightMM, middle)
 	}
 	const near = 2.0 // mm: of places so much alike the straightest is the best
 	slices.SortStableFunc(out, func(p, q *sideChannel) int {
@@ -105,13 +105,23 @@ func (b *twoHalves) sideTries(o SideSprueOptions, sides []side) ([]*sideChannel,
 	return out, nil
 }
 
+// sideFits tries a place with the full gate, and with the least one where that runs too far.
+func (b *twoHalves) sideFits(s side, t float64, o SideSprueOptions) (*sideChannel, error) {
+	c, err := b.sideAt(s, t, o)
+	if err != nil {
+		o.OverlapMM = leastGateMM
+		c, err = b.sideAt(s, t, o)
+	}
+	return c, err
+}
+
 // sideAt fits a trough to one place on a side of the part's box, from just outside it.
 func (b *twoHalves) sideAt(s side, t float64, o SideSprueOptions) (*sideChannel, error) {
 	outer := b.shadow.Outer()
 	out := sideClearMM + o.WidthMM
 	run := func(o SideSprueOptions) (SideSprue, error) { return NewSideSprue(s.at(t, -out), s.inward, outer, o) }
-	size, _ := outer.Bounds()
-	o.OverlapMM = max(leastGateMM, min(o.OverlapMM, 0.2*min(size.Max.X-size.Min.X, size.Max.Y-size.Min.Y)))
+	box, _ := outer.Bounds()
+	o.OverlapMM = max(leastGateMM, min(o.OverlapMM, 0.2*min(box.Max.X-box.Min.X, box.Max.Y-box.Min.Y)))
 	sp, err := run(o)
 	if err != nil {
 		return nil, err
@@ -239,14 +249,35 @@ func (s *sideChannel) feature(name, kind string, held float64) Feature {
 	return f
 }
 
-// offShow looks at both halves' facets at the gate: its mark is trimmed on either side of the line.
+// offShow looks at the facets of both halves that the gate touches: its mark is trimmed on either side of
+// the line. A face that only lies over or under the gate, out of its reach, keeps its skin.
 func (s *sideChannel) offShow(b *twoHalves) Check {
-	c := s.AvoidsShow(b.top, b.showOnTop())
-	if b.opt.Show == nil || !c.OK {
+	c := Check{Name: "sprue off the show faces", OK: true, Unit: "facets",
+		Words: fmt.Sprintf("side channel from (%.1f, %.1f) touches no show face", s.From.X, s.From.Y)}
+	if b.opt.Show == nil {
 		return c
 	}
-	bottom, source := b.bottom()
-	return s.AvoidsShow(bottom, b.showOn(source))
+	low, lowSource := b.bottom()
+	roof, floor := b.parting.MaxZ+s.options.HeightMM, b.parting.MinZ
+	for _, h := range []struct {
+		field *HeightField
+		show  []bool
+	}{{b.top, b.showOnTop()}, {low, b.showOn(lowSource)}} {
+		h.field.over(s.gate, func(f int32, part []r3.Vec) {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for _, v := range part {
+				lo, hi = min(lo, v.Z), max(hi, v.Z)
+			}
+			if h.show[f] && lo < roof-limitSlackMM && hi > floor-limitSlackMM {
+				c.OK = false
+				c.Value++
+			}
+		})
+	}
+	if !c.OK {
+		c.Words = fmt.Sprintf("side channel from (%.1f, %.1f) touches %.0f show facets: move it", s.From.X, s.From.Y, c.Value)
+	}
+	return c
 }
 
 // bottom is the part's surface in the lower half, made when first asked for.
