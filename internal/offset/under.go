@@ -30,7 +30,13 @@ type Sheet struct {
 	Loops [][]r2.Vec  // its rim, at height TopMM: outer loops counter-clockwise, holes clockwise
 	TopMM float64
 	Error Error
+
+	exact level
 }
+
+// StrayMM is how far p is from the exact sheet that this one stands for: negative over it, in the swept
+// body.
+func (s *Sheet) StrayMM(p r3.Vec) float64 { return s.exact(p) }
 
 // Mesh is the sheet as a mesh, facing up.
 func (s *Sheet) Mesh() *mesh.Mesh { return &mesh.Mesh{Verts: s.Verts, Tris: s.Tris} }
@@ -145,7 +151,7 @@ func (u *under) run(ctx context.Context) (*Sheet, error) {
 			return nil, err
 		}
 	}
-	s := &Sheet{Loops: loops, TopMM: u.opt.TopMM, Tris: make([][3]uint32, len(keep))}
+	s := &Sheet{Loops: loops, TopMM: u.opt.TopMM, Tris: make([][3]uint32, len(keep)), exact: u.value}
 	for i, p := range u.pts {
 		s.Verts = append(s.Verts, r3.Vec{X: p.X, Y: p.Y, Z: u.z[i]})
 	}
@@ -157,8 +163,9 @@ func (u *under) run(ctx context.Context) (*Sheet, error) {
 	return s, err
 }
 
-// sheetRounds bounds the rounds of refinement: from 2 mm nine halvings come to 4 µm.
-const sheetRounds = 10
+// sheetRounds bounds the rounds of refinement. Ten halvings come from 2 mm to 2 µm; places where several
+// creases meet need a few rounds more, with few points each.
+const sheetRounds = 20
 
 // add lifts new points to the sheet.
 func (u *under) add(ctx context.Context, pts []r2.Vec) error {

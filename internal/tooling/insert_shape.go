@@ -92,14 +92,17 @@ func (b *insertMould) away(loop []r2.Vec, mm float64) []r2.Vec {
 // InsertThickness is how thick the silicone is, measured from places on the facets that it makes to the
 // nearest place of its outer face.
 type InsertThickness struct {
-	AskedMM      float64
-	LeastMM      float64
-	LeastAt      r3.Vec
-	MostMM       float64
-	MostAt       r3.Vec
-	WithinPct    float64 // share of the area where it is within thicknessTolMM of what was asked
-	OuterErrorMM float64 // how far the outer face strays from its exact shape
-	Places       int
+	AskedMM float64
+	LeastMM float64
+	LeastAt r3.Vec
+	MostMM  float64
+	MostAt  r3.Vec
+	// FreePct is the share of the inner face behind which the thickness asked can be had: the exact outer
+	// face lies straight behind it. FreeOffMM is the most that the thickness is off there.
+	FreePct, FreeOffMM float64
+	FreeOffAt          r3.Vec
+	OuterErrorMM       float64 // how far the outer face strays from its exact shape
+	Places             int
 }
 
 // thicknessTolMM is how far the insert's thickness may be off where the shape allows it at all.
