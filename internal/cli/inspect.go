@@ -82,7 +82,7 @@ func (c inspectCmd) showFaces(part *job.OpenedPart, in *mesh.Intake, v *inspecti
 		return nil, err
 	}
 	if show == nil {
-		return nil, fmt.Errorf("--show-colour: no facet of %s has the colour %s; 3MF and PLY files can hold colours", c.Part, strings.Join(c.ShowColour, " or "))
+		return nil, fmt.Errorf("--show-colour: no facet of %s has the colour %s; of the formats read, 3MF holds colours", c.Part, strings.Join(c.ShowColour, " or "))
 	}
 	for f, on := range show {
 		if on {

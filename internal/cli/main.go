@@ -38,6 +38,7 @@ type root struct {
 	Run      runCmd      `cmd:"" help:"Build the mould of a job, prove that it opens, and write its files."`
 	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
 	Serve    serveCmd    `cmd:"" help:"Serve the web app and the HTTP API for a folder of jobs."`
+	Batch    batchCmd    `cmd:"" help:"Plan the casting of a batch on one bench."`
 	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
 	Version  versionCmd  `cmd:"" help:"Show the version."`
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/sheet"
@@ -74,8 +75,13 @@ func sections(m *tooling.Mould) []cut {
 	return cuts
 }
 
-// middleMM is how near the middle of a round feature a cut must pass to show its true size.
-const middleMM = 0.05
+const (
+	// middleMM is how near two places count as one.
+	middleMM = 0.05
+	// trueMM is how near the middle of a bolt or key a cut must pass to show it in its true size: half a
+	// millimetre beside the middle of a cone of 4 mm radius, 99 % of it shows.
+	trueMM = 0.5
+)
 
 // cutThrough finds the cut along x or y that passes through the middles of the most features of a
 // kind. ok is false when there are none, or one of the cuts had already does so.
@@ -86,7 +92,7 @@ func cutThrough(m *tooling.Mould, had []cut, kind string) (best cut, ok bool) {
 			continue
 		}
 		for _, c := range had {
-			if c.off(q.At) <= middleMM {
+			if c.off(q.At) <= trueMM {
 				return cut{}, false
 			}
 		}
@@ -167,7 +173,7 @@ func sectionLabels(m *tooling.Mould, c cut) []sheet.Label {
 			continue
 		}
 		words := q.Kind
-		if s := shortSize(q); s != "" {
+		if s, _, _ := strings.Cut(shortSize(q), ", "); s != "" {
 			words += ", " + s
 		}
 		along := q.At.X

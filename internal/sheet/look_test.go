@@ -36,7 +36,7 @@ func sampleSheets(t testing.TB) map[string]*Drawing {
 		spots = append(spots, Spot{Mark: fmt.Sprintf("K%d", len(spots)-3), Name: "key", Size: "cone, 8 mm, 8° draft", At: p, DiameterMM: 8})
 	}
 	spots = append(spots, Spot{Name: "pry slot", Size: "12 × 4", At: r2.Vec{X: 38}, WidthMM: 4, HeightMM: 12})
-	plan, err := PlanDrawing(PlanOptions{Head: h, Block: rect(-42, -42, 42, 42), Spots: spots,
+	plan, err := PlanDrawing(PlanOptions{Head: h, Cuts: []Cut{{"A", r2.Vec{X: -42, Y: 3}, r2.Vec{X: 42, Y: 3}}, {"B", r2.Vec{X: 1, Y: -42}, r2.Vec{X: 1, Y: 42}}}, Block: rect(-42, -42, 42, 42), Spots: spots,
 		Parting:  Outline{Name: "parting line", Loops: [][]r2.Vec{circle(r2.Vec{}, 32), circle(r2.Vec{}, 20)}},
 		Outlines: []Outline{{Name: "gutter", Loops: [][]r2.Vec{circle(r2.Vec{}, 34.5), circle(r2.Vec{}, 36.5)}}, {Name: "bore below", Hidden: true, Loops: [][]r2.Vec{circle(r2.Vec{}, 12)}}},
 	})

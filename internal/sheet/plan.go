@@ -79,14 +79,18 @@ func PlanDrawing(opt PlanOptions) (*Drawing, error) {
 	}
 	spots := marked(opt.Spots)
 	for _, s := range spots {
-		d.spot(v, s)
+		d.spot(v, s, spots)
 	}
 	for _, c := range opt.Cuts {
 		d.cutMark(v, c)
 	}
 	a, b := v.at(lo), v.at(hi)
-	d.dimension(dimension{from: a.X, to: b.X, object: a.Y, line: a.Y + dimStepMM, words: mm(hi.X - lo.X)})
-	d.dimension(dimension{from: b.Y, to: a.Y, object: a.X, line: a.X - dimStepMM, upright: true, words: mm(hi.Y - lo.Y)})
+	step := dimStepMM
+	if len(opt.Cuts) > 0 {
+		step += cutMarkMM
+	}
+	d.dimension(dimension{from: a.X, to: b.X, object: a.Y, line: a.Y + step, words: mm(hi.X - lo.X)})
+	d.dimension(dimension{from: b.Y, to: a.Y, object: a.X, line: a.X - step, upright: true, words: mm(hi.Y - lo.Y)})
 	end := d.table(spots, lo)
 	_, _, right, _ := d.frame()
 	if room := d.tableX() - 2 - v.labelX; room >= leastLabelMM {
@@ -99,9 +103,12 @@ func PlanDrawing(opt PlanOptions) (*Drawing, error) {
 	return d, nil
 }
 
+// cutMarkMM is the room that the ends of a cut take outside the block.
+const cutMarkMM = 4.0
+
 // cutMark draws both ends of a cutting plane: a wide stroke just outside the block, with its letter.
 func (d *Drawing) cutMark(v view, c Cut) {
-	const gap, length = 1.2, 3.0
+	const gap, length = 1.2, cutMarkMM - 1
 	a, b := v.at(c.From), v.at(c.To)
 	if a == b {
 		return
@@ -141,8 +148,8 @@ func firstPoint(v view, o Outline) (best r2.Vec, ok bool) {
 	return best, ok && o.Name != ""
 }
 
-// spot draws a feature with its centre lines and its mark beside it.
-func (d *Drawing) spot(v view, s Spot) {
+// spot draws a feature with its centre lines and its mark beside it; all are those of the plan.
+func (d *Drawing) spot(v view, s Spot, all []Spot) {
 	c, f := v.at(s.At), v.scale.factor()
 	w, h := s.DiameterMM*f/2, s.DiameterMM*f/2
 	if w == 0 && s.WidthMM == 0 { // only its place is known
@@ -157,14 +164,52 @@ func (d *Drawing) spot(v view, s Spot) {
 	const past = 1.2 // how far centre lines run past the outline
 	d.Line(PenCentre, r2.Vec{X: c.X - w - past, Y: c.Y}, r2.Vec{X: c.X + w + past, Y: c.Y})
 	d.Line(PenCentre, r2.Vec{X: c.X, Y: c.Y - h - past}, r2.Vec{X: c.X, Y: c.Y + h + past})
-	// The mark stands towards the middle of the block, so that it never runs over the block's edge.
+	d.Text(d.markPlace(v, s, c, w, h, all))
+}
+
+// markPlace puts a spot's mark beside it: towards the middle of the block, so that it never runs over
+// the block's edge, or at another corner where there another mark or feature would be in its way.
+func (d *Drawing) markPlace(v view, s Spot, c r2.Vec, w, h float64, all []Spot) Text {
 	mid := v.at(r2.Scale(0.5, r2.Add(v.lo, v.hi)))
-	t := Text{Words: s.Mark, HeightMM: 2, Clear: true, At: r2.Vec{X: c.X + w*0.75 + 1, Y: c.Y - h*0.75 - 1}}
-	if c.X > mid.X {
-		t.Anchor, t.At.X = End, c.X-w*0.75-1
+	right, up := c.X <= mid.X, c.Y > mid.Y
+	var first Text
+	for i, corner := range [][2]bool{{right, up}, {right, !up}, {!right, up}, {!right, !up}} {
+		t := Text{Words: s.Mark, HeightMM: 2, Clear: true, At: r2.Vec{X: c.X + w*0.75 + 1, Y: c.Y + h*0.75 + 3}}
+		if !corner[0] {
+			t.Anchor, t.At.X = End, c.X-w*0.75-1
+		}
+		if corner[1] {
+			t.At.Y = c.Y - h*0.75 - 1
+		}
+		if i == 0 {
+			first = t
+		}
+		if d.isFree(v, t, s, all) {
+			return t
+		}
 	}
-	if c.Y <= mid.Y {
-		t.At.Y = c.Y + h*0.75 + 1 + t.HeightMM
+	return first
+}
+
+// isFree says whether a mark stands on the block and clear of the texts so far and of other spots.
+func (d *Drawing) isFree(v view, t Text, own Spot, all []Spot) bool {
+	lo, hi := bounds(cutPiece{loops: [][]r2.Vec{t.box(0.3)}})
+	meets := func(lo2, hi2 r2.Vec) bool { return lo.X < hi2.X && lo2.X < hi.X && lo.Y < hi2.Y && lo2.Y < hi.Y }
+	if a, b := v.at(v.lo), v.at(v.hi); lo.X < a.X || hi.X > b.X || lo.Y < b.Y || hi.Y > a.Y {
+		return false
 	}
-	d.Text(t)
+	for _, it := range d.items {
+		if o, ok := it.(Text); ok && meets(bounds(cutPiece{loops: [][]r2.Vec{o.box(0)}})) {
+			return false
+		}
+	}
+	f := v.scale.factor()
+	for _, o := range all {
+		w, h := max(o.DiameterMM, o.WidthMM)*f/2, max(o.DiameterMM, o.HeightMM)*f/2
+		c := v.at(o.At)
+		if o != own && meets(r2.Vec{X: c.X - w, Y: c.Y - h}, r2.Vec{X: c.X + w, Y: c.Y + h}) {
+			return false
+		}
+	}
+	return true
 }
