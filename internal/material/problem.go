@@ -79,6 +79,17 @@ func (m *Material) problems() []Problem {
 			add(0, l.key, what, l.remedy())
 		}
 	}
+	for _, pair := range []struct {
+		key         string
+		first, also *Duration
+	}{{"pot_life_too", m.PotLife, m.PotLifeToo}, {"demould_too", m.Demould, m.DemouldToo}} {
+		if what := secondPointProblem(pair.first, pair.also); what != "" {
+			add(0, pair.key, what, "give two times at two temperatures, the shorter at the warmer")
+		}
+	}
+	if m.PotLife != nil && m.StirS+m.DegasS >= m.PotLife.Seconds {
+		add(0, "pot_life", fmt.Sprintf("the pot life of %g s is over before stirring (%g s) and degassing (%g s) are done", m.PotLife.Seconds, m.StirS, m.DegasS), "check the times and their unit, s")
+	}
 	return append(ps, m.componentProblems()...)
 }
 
@@ -88,6 +99,16 @@ func (m *Material) limits() []limit {
 		{"mixed_density_g_per_ml", m.MixedDensityGPerML, 0.1, 10, true, "g/mL"},
 		{"viscosity_mpas", m.ViscosityMPaS, 0.1, 1e7, true, "mPa·s"},
 		{"elongation_pct", m.ElongationPct, 0.1, 2000, true, "%"},
+		{"stir_s", m.StirS, 5, 3600, true, "s"},
+		{"degas_s", m.DegasS, 5, 7200, true, "s"},
+		{"foam_rise", m.FoamRise, 1, 20, true, "times"},
+		{"max_mix_g", m.MaxMixG, 1, 1e6, true, "g"},
+		{"heat_j_per_g", m.HeatJPerG, 1, 2000, true, "J/g"},
+		{"heat_cap_j_per_gk", m.HeatCapJPerGK, 0.3, 5, true, "J/(g·K)"},
+		{"expansion_per_k", m.ExpansionPerK, 1e-6, 1e-3, true, "1/K"},
+		{"filler_max_pct", m.FillerMaxPct, 0.1, 95, true, "%"},
+		{"thinner_max_pct", m.ThinnerMaxPct, 0.1, 30, true, "%"},
+		{"pot_kpa", m.PotKPa, 50, 1000, true, "kPa over the air"},
 	}
 	if m.ShrinkagePct != nil {
 		ls = append(ls, limit{"shrinkage_pct", *m.ShrinkagePct, -5, 15, false, "%"})
@@ -98,7 +119,7 @@ func (m *Material) limits() []limit {
 	for _, d := range []struct {
 		key string
 		d   *Duration
-	}{{"pot_life", m.PotLife}, {"demould", m.Demould}} {
+	}{{"pot_life", m.PotLife}, {"demould", m.Demould}, {"pot_life_too", m.PotLifeToo}, {"demould_too", m.DemouldToo}} {
 		if d.d != nil {
 			ls = append(ls, limit{d.key, d.d.Seconds, 1, 3e6, false, "s"}, limit{d.key, d.d.AtC, -20, 200, false, "°C"})
 		}
