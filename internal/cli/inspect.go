@@ -17,9 +17,9 @@ import (
 
 type inspectCmd struct {
 	partFlags
-	Direction   string   `placeholder:"DIR" help:"Judge this way of opening alone: +z, or three numbers as in 0,0.2,1. Left out: search all directions."`
+	Direction   string   `placeholder:"DIR" help:"Judge this way of opening alone: +z, -z (as --direction=-z), or three numbers as in 0,0.2,1; left out: search all directions."`
 	Best        int      `default:"3" help:"How many of the directions found to list."`
-	MinDraft    float64  `default:"1" placeholder:"DEG" help:"The draft to ask for, degrees."`
+	MinDraft    float64  `default:"1" placeholder:"DEG" help:"The draft to ask for, degrees; left out: 1."`
 	ShowColour  []string `placeholder:"#RRGGBB" help:"Facets of this colour in the file are show faces, which flash should keep off. May be given again."`
 	Picture     string   `placeholder:"FILE" help:"Write a picture of the part, undercuts marked, as PNG."`
 	SurfaceOnly bool     `help:"Look at the surface alone; judge no direction."`

@@ -10,10 +10,10 @@ import (
 type newCmd struct {
 	Folder     string   `arg:"" help:"The folder to make."`
 	Part       string   `arg:"" help:"The part: STL, 3MF, OBJ or PLY."`
-	Name       string   `help:"What the part is called; left out: the file's name."`
-	Unit       string   `help:"The unit of the file's numbers: mm, micron, cm, m, inch, foot; left out: the file's own, or mm."`
-	Object     string   `help:"Which object, when the file holds several."`
-	Material   string   `help:"What to cast, from: material list."`
+	Name       string   `placeholder:"NAME" help:"What the part is called; left out: the file's name."`
+	Unit       string   `placeholder:"UNIT" help:"The unit of the file's numbers: mm, micron, cm, m, inch, foot; left out: the file's own, or mm."`
+	Object     string   `placeholder:"NAME" help:"Which object, when the file holds several: its name, or #2 for the second."`
+	Material   string   `placeholder:"ID" help:"What to cast, from: material list; left out: pu-flexible."`
 	ShowColour []string `placeholder:"#RRGGBB" help:"Facets of this colour are show faces. May be given again."`
 }
 

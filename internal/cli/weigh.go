@@ -13,10 +13,10 @@ type materialWeighCmd struct {
 	libraryFlag
 	ID       string   `arg:"" help:"The material's id, from: material list."`
 	ML       float64  `arg:"" name:"ml" help:"What one shot fills, mL."`
-	Overfill float64  `default:"5" placeholder:"PCT" help:"Extra mix, % of the volume."`
+	Overfill float64  `default:"5" placeholder:"PCT" help:"Extra mix, % of the volume; left out: 5."`
 	CupG     float64  `placeholder:"G" help:"Mix that stays in the cup, g."`
 	CupPct   float64  `placeholder:"PCT" help:"Mix that stays in the cup, % of all that is mixed."`
-	Step     float64  `default:"0.1" placeholder:"G" help:"What the scale reads to, g."`
+	Step     float64  `default:"0.1" placeholder:"G" help:"What the scale reads to, g; left out: 0.1."`
 	Pigment  []string `placeholder:"NAME=PCT[@COMPONENT]" sep:"none" help:"A pigment, % by mass of all components or of one. May be given again."`
 }
 
