@@ -26,12 +26,18 @@ func (b *Bench) LowerBound() int64 {
 
 func (b *Bench) hours() hours { return hours{b.windows(), int64(b.Days) * day} }
 
-// pass is the end of one round of one mould that starts at from, and when its pot was free again.
-func (r *Recipe) pass(h hours, from int64) (demoulded int64) {
-	at := h.fit(from, r.CoatS) + r.CoatS + r.DryS
-	at = h.fit(at, r.MixS) + r.MixS + r.DegasS
-	poured := h.fit(at, r.PourS) + r.PourS
-	at = h.fit(poured, r.CloseS) + r.CloseS
+// firstPour is the soonest that a mould which is free from a moment can be poured: coated and dry, and
+// some mix ready. The mix may be made before the mould is free.
+func (r *Recipe) firstPour(h hours, free int64) int64 {
+	coated := h.fit(free, r.CoatS) + r.CoatS + r.DryS
+	mixed := h.fit(0, r.MixS) + r.MixS + r.DegasS
+	return h.fit(max(coated, mixed), r.PourS)
+}
+
+// pass is the end of one round of one mould that is free from a moment.
+func (r *Recipe) pass(h hours, free int64) (demoulded int64) {
+	poured := r.firstPour(h, free) + r.PourS
+	at := h.fit(poured, r.CloseS) + r.CloseS
 	if r.PressureS > 0 {
 		at = h.fit(at, r.LoadS) + r.LoadS + r.PressureS
 		at = h.fit(at, r.UnloadS) + r.UnloadS
@@ -88,10 +94,8 @@ func (b *Bench) potBound(h hours) int64 {
 			byLife = min(byLife, int(int64(b.Operators)*room/s))
 		}
 		most = max(most, byLife)
-		at := h.fit(0, r.CoatS) + r.CoatS + r.DryS
-		at = h.fit(at, r.MixS) + r.MixS + r.DegasS
-		at = h.fit(at, r.PourS) + r.PourS
-		first = min(first, h.fit(at, r.CloseS)+r.CloseS)
+		poured := r.firstPour(h, 0) + r.PourS
+		first = min(first, h.fit(poured, r.CloseS)+r.CloseS)
 		load, press, unload = min(load, r.LoadS), min(press, r.PressureS), min(unload, r.UnloadS)
 		tail = min(tail, r.DemouldS+r.TrimS)
 	}

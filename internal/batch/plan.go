@@ -234,7 +234,7 @@ func (m *model) isMould(r int) bool { return len(m.moulds) > 0 && r >= m.moulds[
 func (b *Bench) addSteps(p *Plan, s *searcher, pl *finite.Placement, lp *LoadPlan) {
 	parts := map[string]int{}
 	for k, kind := range s.m.kinds[pl.Job] {
-		if pl.Absent[k] {
+		if pl.Absent[k] || kind.kind == stepPurge && pl.Job.Tasks[k].Seconds == 0 {
 			continue
 		}
 		st := Step{Kind: kind.kind, Load: lp.Name, StartS: pl.Starts[k], EndS: pl.End(k), Done: pl.Job.Tasks[k].Fixed != nil,

@@ -58,10 +58,8 @@ func (p *Pot) layer(boxes [][3]float64, left []int, z float64) (best []InPot, re
 		}
 		return a
 	}
-	r := p.DiameterMM/2 - p.ClearanceMM
 	for _, turn := range []bool{false, true} {
-		for k := range rowSteps {
-			y := -r + 2*r*float64(k)/rowSteps
+		for _, y := range p.firstRows(boxes[left[0]], turn) {
 			if l := p.rows(boxes, left, z, y, turn); area(l) > area(best)+1e-9 {
 				best = l
 			}
@@ -77,6 +75,22 @@ func (p *Pot) layer(boxes [][3]float64, left []int, z float64) (best []InPot, re
 		}
 	}
 	return best, rest
+}
+
+// firstRows lists where the first row may begin: where one, two or more rows like the first box would
+// stand in the middle, and steps between.
+func (p *Pot) firstRows(box [3]float64, turn bool) (ys []float64) {
+	r, depth := p.DiameterMM/2-p.ClearanceMM, box[1]
+	if turn {
+		depth = box[0]
+	}
+	for n := 1.0; n*depth+(n-1)*p.ClearanceMM <= 2*r; n++ {
+		ys = append(ys, -(n*depth+(n-1)*p.ClearanceMM)/2)
+	}
+	for k := range rowSteps {
+		ys = append(ys, -r+2*r*float64(k)/rowSteps)
+	}
+	return ys
 }
 
 // rows fills rows from y on, each centred and as wide as the circle allows at its nearer edge.

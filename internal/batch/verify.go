@@ -231,7 +231,7 @@ func (c *checker) checkMixes() error {
 		case "mix", "purge":
 			place = append(place, span{st.StartS, st.EndS, st.ID, st.Done})
 			col := colour[st.Mix]
-			if st.Kind == "mix" && last != "" && last != col && !st.Done {
+			if st.Kind == "mix" && last != "" && last != col && !st.Done && c.b.Mixing.PurgeS > 0 {
 				return fmt.Errorf("%s: %q after %q without a purge", st.ID, col, last)
 			}
 			last = col

@@ -26,7 +26,7 @@ type Task struct {
 	Needs    []Need
 	Station  int    // a resource of capacity 1 whose state it sets, or NoStation
 	State    string // with a station: the state that it leaves
-	IsChange bool   // done only if the station's state is another; it leaves State
+	IsChange bool   // done only if the station's state is another and not "", which is clean; it leaves State
 	Fixed    *int64 // the start it had; it happened already and is not moved
 }
 

@@ -84,7 +84,7 @@ func (s *Schedule) placeTasks(pl *Placement) (n int, err error) {
 				st = s.stations[t.Station]
 			}
 			from = max(from, st.free)
-			pl.Absent[k] = t.IsChange && st.state == t.State && t.Fixed == nil
+			pl.Absent[k] = t.IsChange && (st.state == t.State || st.state == "") && t.Fixed == nil
 		}
 		switch {
 		case t.Fixed != nil:

@@ -133,7 +133,7 @@ func verifyStations(shop *Shop, placed []*Placement) error {
 			if !u.happened && u.from < free {
 				return fmt.Errorf("%s: starts at %d s, before %s is free at %d s", u.name, u.from, shop.Resources[r].Name, free)
 			}
-			if !u.happened && !u.change && state != u.state {
+			if !u.happened && !u.change && state != u.state && state != "" {
 				return fmt.Errorf("%s: %s was last used for %q and not changed to %q", u.name, shop.Resources[r].Name, state, u.state)
 			}
 			state, free = u.state, max(free, u.to)
