@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 
+	"mouldwright/internal/job"
 	"mouldwright/internal/mouldability"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -44,6 +46,14 @@ type ruleIn struct {
 	Body struct {
 		Kind  string `json:"kind" enum:"colour,towards,box"`
 		Index int    `json:"index" minimum:"0"`
+	}
+}
+
+type towardsIn struct {
+	JobPath
+	Body struct {
+		Direction [3]float64 `json:"direction"`
+		WithinDeg float64    `json:"within_deg" minimum:"0" maximum:"180"`
 	}
 }
 
@@ -89,6 +99,17 @@ func (s *Server) decisionRoutes(api huma.API) {
 				out.Body.Notice = s.pickNotice(ctx, in.Job, marks, p)
 			}
 			return out, err
+		})
+	huma.Register(api, huma.Operation{OperationID: "addShowDirection", Method: http.MethodPost, Path: "/api/jobs/{job}/show/towards", Summary: "Mark the facets that look one way as show faces"},
+		func(ctx context.Context, in *towardsIn) (*body[*jobView], error) {
+			return s.change(in.Job, "", func(old []byte) ([]byte, error) {
+				f, err := job.Parse(job.FileName, old)
+				if err != nil {
+					return nil, err
+				}
+				all := append(slices.Clone(f.Show.Towards), job.Towards{Direction: in.Body.Direction, WithinDeg: in.Body.WithinDeg})
+				return replaceList(old, "show.towards", towardsRows(all))
+			})
 		})
 	huma.Register(api, huma.Operation{OperationID: "removeShowRule", Method: http.MethodPost, Path: "/api/jobs/{job}/show/remove", Summary: "Take a rule for show faces out of job.toml"},
 		func(ctx context.Context, in *ruleIn) (*body[*jobView], error) {

@@ -1,0 +1,339 @@
+// The 3D view: one part, or one mould with its pieces. It draws only when something changed.
+import {
+  AmbientLight, BackSide, BufferAttribute, BufferGeometry, Color, DirectionalLight, FrontSide, Group, HemisphereLight, LineBasicMaterial, LineLoop, LineSegments,
+  Mesh, MeshBasicMaterial, MeshLambertMaterial, PerspectiveCamera, Plane, Raycaster, RingGeometry, Scene, Spherical, Vector2, Vector3, WebGLRenderer, Box3, Sphere, DoubleSide,
+} from 'three'
+import { OrbitControls } from 'three/addons/controls/OrbitControls.js'
+import { MeshBVH, acceleratedRaycast } from 'three-mesh-bvh'
+import type { Vec } from './api'
+import { inkLines, surface, type Surface } from './surface'
+import { rgb, type Rgb } from './scale'
+
+Mesh.prototype.raycast = acceleratedRaycast
+
+export interface Body {
+  name: string
+  group: Group
+  mesh: Mesh<BufferGeometry, MeshLambertMaterial>
+  back: Mesh<BufferGeometry, MeshBasicMaterial>
+  ink: LineSegments
+  facets: number
+  exit: Vector3
+}
+
+const reduced = matchMedia('(prefers-reduced-motion: reduce)')
+const darkness = matchMedia('(prefers-color-scheme: dark)')
+
+export class Stage {
+  readonly canvas: HTMLCanvasElement
+  onPick: ((point: Vec) => void) | null = null
+  private renderer: WebGLRenderer
+  private scene = new Scene()
+  private camera = new PerspectiveCamera(32, 1, 0.1, 5000)
+  private controls: OrbitControls
+  private bodies: Body[] = []
+  private lines = new Group()
+  private marker: Mesh
+  private bounds = new Box3()
+  private sphere = new Sphere(new Vector3(), 50)
+  private clip = new Plane(new Vector3(0, 0, -1), 0)
+  private cutting = false
+  private queued = false
+  private moving = 0
+  private down: { x: number; y: number; at: number } | null = null
+  private inkMaterial = new LineBasicMaterial({ color: 0x14211f, transparent: true, opacity: 0.55 })
+  private lineMaterial = new LineBasicMaterial({ color: 0x000000, linewidth: 2, depthTest: true })
+
+  constructor(box: HTMLElement) {
+    this.canvas = document.createElement('canvas')
+    this.canvas.tabIndex = 0
+    this.canvas.setAttribute('role', 'img')
+    this.canvas.setAttribute('aria-label', '3D view')
+    this.canvas.setAttribute('aria-describedby', 'view-keys')
+    box.append(this.canvas)
+    this.renderer = new WebGLRenderer({ canvas: this.canvas, antialias: true, alpha: true, preserveDrawingBuffer: false })
+    this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2))
+    this.renderer.setClearAlpha(0)
+    this.renderer.localClippingEnabled = true
+    this.camera.up.set(0, 0, 1)
+    this.controls = new OrbitControls(this.camera, this.canvas)
+    this.controls.addEventListener('change', () => this.draw())
+    this.controls.zoomSpeed = 1.2
+    const key = new DirectionalLight(0xffffff, 1.7)
+    key.position.set(-0.5, 0.8, 1)
+    this.camera.add(key)
+    this.scene.add(this.camera, new AmbientLight(0xffffff, 0.55), new HemisphereLight(0xffffff, 0x8a9a95, 0.9), this.lines)
+    this.marker = new Mesh(new RingGeometry(0.8, 1, 48), new MeshBasicMaterial({ color: 0xb8155f, side: DoubleSide, depthTest: false, transparent: true }))
+    this.marker.renderOrder = 5
+    this.marker.visible = false
+    this.scene.add(this.marker)
+    new ResizeObserver(() => this.resize(box)).observe(box)
+    darkness.addEventListener('change', () => this.dress())
+    this.dress()
+    this.listen()
+  }
+
+  /** Takes everything off and shows these bodies. */
+  show(bodies: Body[], fit = true): void {
+    for (const b of this.bodies) this.scene.remove(b.group)
+    this.bodies = bodies
+    this.bounds.makeEmpty()
+    for (const b of bodies) {
+      this.scene.add(b.group)
+      b.mesh.geometry.computeBoundingBox()
+      this.bounds.union(b.mesh.geometry.boundingBox!)
+    }
+    this.lines.clear()
+    this.mark(null)
+    if (!this.bounds.isEmpty()) this.bounds.getBoundingSphere(this.sphere)
+    this.section(null)
+    this.open(0)
+    if (fit) this.fit()
+    this.draw()
+  }
+
+  make(name: string, s: Surface, colour: Rgb, exit: Vec = [0, 0, 0]): Body {
+    const material = new MeshLambertMaterial({ vertexColors: true, side: FrontSide, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 })
+    stripe(material)
+    const mesh = new Mesh(s.geometry, material)
+    // Faces seen from behind are inside the solid: in one flat colour a cut looks filled.
+    const back = new Mesh(s.geometry, new MeshBasicMaterial({ color: new Color().setRGB(...colour).multiplyScalar(0.62), side: BackSide }))
+    back.visible = false
+    const ink = inkLines(s.edges, this.inkMaterial)
+    const group = new Group()
+    group.add(mesh, back, ink)
+    const b: Body = { name, group, mesh, back, ink, facets: s.facets, exit: new Vector3(...exit) }
+    this.paint(b, () => colour)
+    return b
+  }
+
+  static surface(positions: Float32Array, corners: Uint32Array): Surface {
+    const s = surface(positions, corners)
+    s.geometry.boundsTree = new MeshBVH(s.geometry)
+    return s
+  }
+
+  /** Colours each facet; striped ones carry a pattern besides. */
+  paint(b: Body, colour: (facet: number) => Rgb, striped: (facet: number) => boolean = () => false): void {
+    const c = b.mesh.geometry.getAttribute('color') as BufferAttribute
+    const s = b.mesh.geometry.getAttribute('striped') as BufferAttribute
+    for (let i = 0; i < b.facets; i++) {
+      const [r, g, bl] = colour(i)
+      const on = striped(i) ? 1 : 0
+      for (let k = 0; k < 3; k++) {
+        const v = 3 * i + k // the tree of the mesh permutes an index, never the attributes
+        c.setXYZ(v, r, g, bl)
+        s.setX(v, on)
+      }
+    }
+    c.needsUpdate = true
+    s.needsUpdate = true
+    this.draw()
+  }
+
+  /** Draws closed lines, such as the parting line. */
+  loops(all: Float32Array[]): void {
+    this.lines.clear()
+    for (const l of all) {
+      const g = new BufferGeometry()
+      g.setAttribute('position', new BufferAttribute(l, 3))
+      const front = new LineLoop(g, this.lineMaterial)
+      front.renderOrder = 3
+      this.lines.add(front)
+      // Lines are a pixel wide in most browsers; a ribbon of offsets makes it legible.
+      const r = this.sphere.radius * 0.0022
+      for (const d of [[r, 0, 0], [-r, 0, 0], [0, r, 0], [0, -r, 0], [0, 0, r], [0, 0, -r]] as Vec[]) {
+        const twin = new LineLoop(g, this.lineMaterial)
+        twin.position.set(...d)
+        this.lines.add(twin)
+      }
+    }
+    this.draw()
+  }
+
+  showLoops(on: boolean): void {
+    this.lines.visible = on
+    this.draw()
+  }
+
+  /** Cuts with a plane across an axis at a share of the extent; null shows all. */
+  section(cut: { axis: 0 | 1 | 2; share: number } | null): void {
+    this.cutting = cut !== null
+    if (cut) {
+      const lo = this.bounds.min.getComponent(cut.axis), hi = this.bounds.max.getComponent(cut.axis)
+      this.clip.normal.set(0, 0, 0).setComponent(cut.axis, -1)
+      this.clip.constant = lo + (hi - lo) * cut.share
+    }
+    const planes = this.cutting ? [this.clip] : []
+    for (const b of this.bodies) {
+      b.back.visible = this.cutting
+      b.mesh.material.clippingPlanes = planes
+      b.back.material.clippingPlanes = planes
+    }
+    this.inkMaterial.clippingPlanes = planes
+    this.lineMaterial.clippingPlanes = planes
+    this.draw()
+  }
+
+  /** Moves the pieces out along their proven ways, one after the other; t runs from 0 to 1. */
+  open(t: number): void {
+    const movers = this.bodies.filter((b) => b.exit.lengthSq() > 0).reverse()
+    const far = this.travel()
+    movers.forEach((b, i) => {
+      const own = Math.min(1, Math.max(0, t * movers.length - i))
+      b.group.position.copy(b.exit).multiplyScalar(far * own)
+    })
+    this.draw()
+  }
+
+  /** All pieces apart at once. */
+  explode(on: boolean): void {
+    const far = this.travel() * 0.75
+    for (const b of this.bodies) b.group.position.copy(b.exit).multiplyScalar(on ? far : 0)
+    this.draw()
+  }
+
+  private travel(): number {
+    const size = this.bounds.getSize(new Vector3())
+    let along = 0
+    for (const b of this.bodies) along = Math.max(along, Math.abs(b.exit.dot(size)))
+    return along * 1.1
+  }
+
+  /** Animates a number from a to b; at once where motion is unwelcome. */
+  animate(seconds: number, step: (share: number) => void, done: () => void): void {
+    const run = ++this.moving
+    if (reduced.matches) {
+      step(1)
+      done()
+      return
+    }
+    const start = performance.now()
+    const tick = (now: number) => {
+      if (run !== this.moving) return
+      const s = Math.min(1, (now - start) / (1000 * seconds))
+      step(s)
+      if (s < 1) requestAnimationFrame(tick)
+      else done()
+    }
+    requestAnimationFrame(tick)
+  }
+
+  stop(): void {
+    this.moving++
+  }
+
+  /** Rings a place and turns the view to it; normal points away from the part there. */
+  mark(at: Vec | null, low?: Vec, high?: Vec): void {
+    this.marker.visible = at !== null
+    if (at) {
+      const size = low && high ? new Vector3(...high).distanceTo(new Vector3(...low)) : this.sphere.radius
+      this.marker.position.set(...at)
+      this.marker.scale.setScalar(Math.min(size / 2, this.sphere.radius * 0.25))
+      const out = new Vector3(...at).sub(this.sphere.center)
+      if (out.lengthSq() < 1e-9) out.set(0, 0, 1)
+      out.normalize().add(new Vector3(0, 0, 0.55)).normalize()
+      this.look(out)
+    }
+    this.draw()
+  }
+
+  fit(): void {
+    this.look(new Vector3(0.62, -1, 0.72).normalize())
+  }
+
+  private look(from: Vector3): void {
+    const r = this.sphere.radius * 1.12
+    const half = Math.min(this.camera.fov * Math.PI / 360, Math.atan(Math.tan(this.camera.fov * Math.PI / 360) * this.camera.aspect))
+    this.controls.target.copy(this.sphere.center)
+    this.camera.position.copy(this.sphere.center).addScaledVector(from, r / Math.sin(half))
+    this.camera.near = Math.max(r / 100, 0.01)
+    this.camera.far = r * 40
+    this.camera.updateProjectionMatrix()
+    this.controls.update()
+    this.draw()
+  }
+
+  draw(): void {
+    if (this.queued) return
+    this.queued = true
+    requestAnimationFrame(() => {
+      this.queued = false
+      this.marker.quaternion.copy(this.camera.quaternion)
+      this.renderer.render(this.scene, this.camera)
+      this.canvas.dataset['frames'] = String(Number(this.canvas.dataset['frames'] ?? 0) + 1)
+    })
+  }
+
+  private dress(): void {
+    const dark = darkness.matches
+    this.inkMaterial.color.set(dark ? 0x05090a : 0x14211f)
+    this.lineMaterial.color.set(dark ? 0xffffff : 0x000000)
+    this.draw()
+  }
+
+  private resize(box: HTMLElement): void {
+    const w = Math.max(1, box.clientWidth), hgt = Math.max(1, box.clientHeight)
+    this.renderer.setSize(w, hgt)
+    const first = this.camera.aspect === 1
+    this.camera.aspect = w / hgt
+    this.camera.updateProjectionMatrix()
+    if (first) this.fit()
+    this.draw()
+  }
+
+  private listen(): void {
+    this.canvas.addEventListener('pointerdown', (e) => (this.down = { x: e.clientX, y: e.clientY, at: e.timeStamp }))
+    this.canvas.addEventListener('pointerup', (e) => {
+      const d = this.down
+      this.down = null
+      if (d && this.onPick && Math.hypot(e.clientX - d.x, e.clientY - d.y) < 5) this.pickAt(e)
+    })
+    this.canvas.addEventListener('keydown', (e) => {
+      const turn: Record<string, [number, number]> = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }
+      const t = turn[e.key]
+      if (t) this.turn(t[0] * 0.12, t[1] * 0.12)
+      else if (e.key === '+' || e.key === '=') this.zoom(0.88)
+      else if (e.key === '-') this.zoom(1 / 0.88)
+      else if (e.key === '0') this.fit()
+      else return
+      e.preventDefault()
+    })
+  }
+
+  private turn(azimuth: number, polar: number): void {
+    const off = this.camera.position.clone().sub(this.controls.target)
+    // Spherical has y up; the scene has z up.
+    const s = new Spherical().setFromCartesianCoords(off.x, off.z, -off.y)
+    s.theta += azimuth
+    s.phi = Math.min(Math.PI - 0.02, Math.max(0.02, s.phi + polar))
+    const v = new Vector3().setFromSpherical(s)
+    this.camera.position.set(v.x, -v.z, v.y).add(this.controls.target)
+    this.controls.update()
+  }
+
+  private zoom(by: number): void {
+    this.camera.position.sub(this.controls.target).multiplyScalar(by).add(this.controls.target)
+    this.controls.update()
+  }
+
+  private pickAt(e: PointerEvent): void {
+    const box = this.canvas.getBoundingClientRect()
+    const at = new Vector2(((e.clientX - box.left) / box.width) * 2 - 1, 1 - ((e.clientY - box.top) / box.height) * 2)
+    const ray = new Raycaster()
+    ray.setFromCamera(at, this.camera)
+    const hits = ray.intersectObjects(this.bodies.filter((b) => b.group.visible).map((b) => b.mesh), false)
+    const hit = hits.find((q) => !this.cutting || this.clip.distanceToPoint(q.point) >= 0)
+    if (hit) this.onPick?.(hit.point.toArray() as Vec)
+  }
+}
+
+/** Adds slanted stripes, in the plane of the screen, where the striped attribute is on. */
+function stripe(m: MeshLambertMaterial): void {
+  m.onBeforeCompile = (s) => {
+    s.vertexShader = 'attribute float striped;\nvarying float vStriped;\n' + s.vertexShader.replace('#include <begin_vertex>', '#include <begin_vertex>\n  vStriped = striped;')
+    s.fragmentShader = 'varying float vStriped;\n' + s.fragmentShader.replace('#include <color_fragment>', '#include <color_fragment>\n  if (vStriped > 0.5 && mod(gl_FragCoord.x + gl_FragCoord.y, 9.0) < 3.0) diffuseColor.rgb = mix(diffuseColor.rgb, vec3(1.0), 0.75);')
+  }
+}
+
+export const neutral = (): Rgb => rgb(darkness.matches ? '#93a39e' : '#c3cdc9')

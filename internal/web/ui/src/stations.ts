@@ -1,0 +1,225 @@
+// The four stations and the decisions: what they say, and what can be done there.
+import { api, ApiError, type Check, type Task, type Vec } from './api'
+import type { Bench } from './bench'
+import { direction, fix, h, num, rebuild } from './dom'
+
+const AXES: [string, Vec][] = [['+x', [1, 0, 0]], ['−x', [-1, 0, 0]], ['+y', [0, 1, 0]], ['−y', [0, -1, 0]], ['+z', [0, 0, 1]], ['−z', [0, 0, -1]]]
+
+const sizes = (v: Vec) => v.map((s) => fix(s, 1)).join(' × ') + ' mm'
+const mL = (mm3: number, d = 2) => `${num(mm3 / 1000, d)} mL`
+
+/** Sentences of the server may run over several lines. */
+const lines = (words: string) => words.split('\n').map((w) => h('span', { class: 'block' }, w.trim()))
+
+export function partStation(box: HTMLElement, b: Bench): void {
+  const s = b.state!
+  if (s.partError) return rebuild(box, h('p', { class: 'error', role: 'alert' }, s.partError), h('p', { class: 'soft' }, 'Mend the file, or say in job.toml below which object and unit is meant.'))
+  if (s.job.bad) return rebuild(box, h('p', { class: 'soft' }, 'Mend job.toml below first.'))
+  if (!s.part) return rebuild(box, h('p', { class: 'soft' }, 'Reading the part …'))
+  const m = s.part.meta as { file: string; unit: string; facets: number; shown_facets: number; view_cell_mm: number; size_mm: Vec; volume_mm3: number; area_mm2: number; notes: string[]; fatal?: string }
+  const show = s.show?.meta as { facets: number; area_mm2: number } | undefined
+  const rules = s.job.settings?.show ?? {}
+  const remove = (kind: string, i: number, what: string) => h('button', { class: 'quiet small', 'data-key': `${kind}-${i}`, 'aria-label': `Take out the rule ${what}`, click: () => void b.changed(() => api.removeRule(b.id, kind, i)) }, 'take out')
+  const list = [
+    ...(rules.colours ?? []).map((c, i) => {
+      const dot = h('span', { class: 'swatch' })
+      dot.style.backgroundColor = c
+      return h('li', {}, dot, h('span', {}, `facets coloured ${c}`), remove('colour', i, c))
+    }),
+    ...(rules.towards ?? []).map((t, i) => h('li', {}, h('span', {}, `facets within ${num(t.within_deg)}° of ${direction(t.direction)}`), remove('towards', i, direction(t.direction)))),
+    ...(rules.box ?? []).map((_, i) => h('li', {}, h('span', {}, `face picked, no. ${i + 1}`), remove('box', i, `picked face ${i + 1}`))),
+  ]
+  const axis = h('select', { 'data-key': 'towards', 'aria-label': 'Faces that look this way' }, ...AXES.map(([n]) => h('option', {}, n)))
+  rebuild(box,
+    h('p', { class: 'lead' }, sizes(m.size_mm) + ', ', h('span', { class: 'nobreak' }, mL(m.volume_mm3)), ` of material. ${num(m.facets, 0)} facets, ${num(m.area_mm2, 0)} mm² of surface.`),
+    m.view_cell_mm > 0 ? h('p', { class: 'soft' }, `The view shows ${num(m.shown_facets, 0)} of them, details under ${num(m.view_cell_mm, 2)} mm merged; every figure uses them all.`) : null,
+    m.fatal ? h('p', { class: 'error', role: 'alert' }, ...lines(m.fatal)) : null,
+    ...m.notes.map((n) => h('p', { class: 'note' }, n)),
+    h('h3', {}, 'Show faces'),
+    h('p', {}, show && show.facets > 0 ? `${num(show.area_mm2, 0)} mm² are marked: no flash, no sprue and no vent there.` : 'None marked: flash, sprue and vents may go anywhere.'),
+    list.length ? h('ul', { class: 'plain rules' }, ...list) : null,
+    h('div', { class: 'row' },
+      h('button', { 'data-key': 'pick', class: s.picking ? 'primary' : '', 'aria-pressed': String(s.picking), click: () => b.setPicking(!s.picking) }, s.picking ? 'Done picking' : 'Pick faces in the view'),
+      h('span', { class: 'inline' }, 'or those that look', axis, h('button', { 'data-key': 'add-towards', class: 'quiet', click: () => void b.changed(() => api.addTowards(b.id, AXES[axis.selectedIndex]![1], 10)) }, 'mark'))),
+    s.notice ? h('p', { class: 'note', role: 'status' }, s.notice) : null)
+}
+
+function working(b: Bench, t: Task): HTMLElement {
+  const bar = h('progress', { 'data-task': t.id, max: 1, 'aria-label': t.kind === 'build' ? 'Building' : 'Judging' })
+  bar.value = t.share
+  return h('div', { class: 'working' }, bar, h('span', { 'data-task-words': '' }, t.stage), h('button', { class: 'quiet small', 'data-key': 'cancel', click: () => void b.cancel() }, 'Stop'))
+}
+
+export function judgeStation(box: HTMLElement, b: Bench): void {
+  const s = b.state!
+  const j = s.judgement
+  const busy = s.task?.kind === 'judge' ? working(b, s.task) : null
+  if (!j) return rebuild(box, busy ?? h('p', { class: 'soft' }, 'Not judged yet.'), s.taskError && !s.report ? h('p', { class: 'error', role: 'alert' }, ...lines(s.taskError)) : null,
+    !busy && s.part && !s.part.meta['fatal'] ? h('button', { 'data-key': 'judge', click: () => void b.start('judge') }, 'Judge the part') : null)
+  const asked = h('button', { class: 'quiet small', 'data-key': 'search-again', click: () => void b.changed(() => api.set(b.id, { 'opening.direction': null })) }, 'search all directions')
+  const verdict = j.opens
+    ? h('p', { class: 'verdict good' }, h('strong', {}, 'It opens'), ` along ${direction(j.direction)}, with at least ${fix(j.min_draft_deg, 2)}° of draft.`,
+      j.min_draft_deg < j.draft_asked_deg ? ` You asked for ${num(j.draft_asked_deg)}°: the walls below that rub.` : '')
+    : h('p', { class: 'verdict bad' }, h('strong', {}, 'It locks'), ` as two rigid halves along ${direction(j.direction)}`, j.asked ? '.' : ', the best direction found.', ` ${num(j.undercut_area_mm2, 1)} mm² of surface is caught.`)
+  rebuild(box, busy, !j.fresh && !busy ? h('p', { class: 'note' }, 'The decisions have changed since. ', h('button', { class: 'quiet small', 'data-key': 'judge', click: () => void b.start('judge') }, 'judge again')) : null,
+    verdict,
+    j.asked ? h('p', { class: 'soft' }, 'job.toml asks for this direction; ', asked) : null,
+    j.undercuts.length ? h('ol', { class: 'plain places' }, ...j.undercuts.slice(0, 12).map((u, i) => h('li', {},
+      h('span', {}, u.sealed ? `A sealed hollow of ${num(u.volume_mm3)} mm³: no mould piece gets in.` : `${fix(u.depth_mm ?? 0, 2)} ± ${fix(u.depth_error_mm, 2)} mm deep over ${num(u.area_mm2, 1)} mm²; it holds the ${u.holds}.`),
+      h('button', { class: 'quiet small', 'data-key': 'place-' + i, click: () => b.view.showUndercut(i) }, 'show where')))) : null,
+    j.opens ? h('p', {}, `The parting line runs ${num(j.parting_line_mm, 1)} mm, ${j.parting_line_on_show_mm > 0.05 ? num(j.parting_line_on_show_mm, 1) + ' mm of it' : 'none of it'} across show faces.`) : null,
+    j.candidates.length > 1 ? h('details', { 'data-key': 'candidates' }, h('summary', {}, `The ${j.candidates.length} best directions, and why`),
+      h('ol', { class: 'plain candidates' }, ...j.candidates.map((c, i) => h('li', {},
+        h('div', { class: 'row tight' }, h('strong', {}, direction(c.direction)), h('span', { class: 'soft' }, `${c.origin}; ${fix(c.score, 1)} points, fewer are better`),
+          same(c.direction, j.direction) ? h('span', { class: 'chip none' }, 'shown') : h('button', { class: 'quiet small', 'data-key': 'use-' + i, click: () => void b.changed(() => api.set(b.id, { 'opening.direction': c.direction })) }, 'use this')),
+        h('ul', { class: 'plain soft terms' }, ...c.terms.filter((t) => t.points > 0.005).map((t) => h('li', {}, h('span', { class: 'points' }, fix(t.points, 1)), t.words || t.name))))))) : null)
+}
+
+const same = (a: Vec, c: Vec) => a.every((v, i) => Math.abs(v - c[i]!) < 1e-9)
+
+interface Field { key: string; words: string; unit: string; kind: 'number' | 'text' | string[]; fallback: string }
+
+/** What makers change most; the rest stands in job.toml. */
+const FIELDS: Field[] = [
+  { key: 'mould.wall_mm', words: 'Wall beside the cavity', unit: 'mm', kind: 'number', fallback: '12' },
+  { key: 'mould.floor_mm', words: 'Floor over and under it', unit: 'mm', kind: 'number', fallback: '8' },
+  { key: 'mould.bolt', words: 'Bolts', unit: '', kind: ['M3', 'M4', 'M5', 'M6', 'M8', 'none'], fallback: 'M5' },
+  { key: 'mould.keys', words: 'Keys', unit: '', kind: 'number', fallback: '4' },
+  { key: 'mould.sprue_mm', words: 'Sprue at the cavity', unit: 'mm', kind: 'number', fallback: '5' },
+  { key: 'mould.vents', words: 'Vents', unit: '', kind: 'number', fallback: '1' },
+  { key: 'mould.gutter_ml', words: 'Overflow gutter', unit: 'mL', kind: 'number', fallback: '0' },
+  { key: 'mould.label', words: 'Label', unit: '', kind: 'text', fallback: 'the name' },
+]
+
+export function mouldStation(box: HTMLElement, b: Bench): void {
+  const s = b.state!
+  const building = s.task?.kind === 'build' ? working(b, s.task) : null
+  const ready = !!s.part && !s.part.meta['fatal']
+  const r = s.report
+  const first = !s.mould
+  rebuild(box,
+    building ?? h('div', { class: 'row' }, h('button', { class: first || s.job.stale ? 'primary' : '', 'data-key': 'build', disabled: !ready || s.task !== null, click: () => void b.start('build') }, first ? 'Build the mould' : 'Build it again'),
+      s.judgement && !s.judgement.opens ? h('span', { class: 'soft' }, 'Two rigid halves will be refused as it stands.') : null),
+    s.taskError ? h('p', { class: 'error', role: 'alert' }, ...lines(s.taskError)) : null,
+    s.job.stale && r ? h('p', { class: 'note' }, 'What follows is of the build before your last change.') : null,
+    ready ? settings(b) : null,
+    r?.refused ? refusal(b) : null,
+    r?.mould ? result(b) : null)
+}
+
+function settings(b: Bench): HTMLElement {
+  const have = b.state!.job.settings ?? {}
+  return h('details', { 'data-key': 'settings' }, h('summary', {}, 'Sizes of the mould'), h('div', { class: 'fields' }, ...FIELDS.map((f) => {
+    const [table, key] = f.key.split('.') as [string, string]
+    const value = (have[table] as Record<string, unknown> | undefined)?.[key]
+    const shown = value === undefined || value === '' ? '' : String(value)
+    const save = (v: string) => void b.changed(() => api.set(b.id, { [f.key]: v === '' ? null : f.kind === 'number' ? Number(v) : v }))
+    const input = Array.isArray(f.kind)
+      ? h('select', { 'data-key': f.key, change: (e) => save((e.target as HTMLSelectElement).value) }, ...f.kind.map((o) => h('option', { selected: o === (shown || f.fallback) }, o)))
+      : h('input', { type: f.kind, step: 'any', min: 0, value: shown, placeholder: f.fallback, 'data-key': f.key, change: (e) => save((e.target as HTMLInputElement).value) })
+    return h('label', { class: 'field' }, h('span', {}, f.words), h('span', { class: 'with-unit' }, input, f.unit ? h('span', { class: 'soft' }, f.unit) : null))
+  })))
+}
+
+function refusal(b: Bench): HTMLElement {
+  const r = b.state!.report!
+  return h('div', { class: 'verdict bad' }, h('p', {}, h('strong', {}, 'Refused.'), ' No mould was built, because it would not work:'),
+    h('ul', { class: 'plain places' }, ...(r.reasons ?? []).map((q, i) => h('li', {},
+      h('span', {}, h('strong', {}, q.what + ': '), ...lines(q.words)),
+      q.remedy ? h('span', { class: 'remedy' }, 'What helps: ' + q.remedy + '.') : null,
+      q.at_mm ? h('button', { class: 'quiet small', 'data-key': 'reason-' + i, click: () => b.view.showPlace(q.at_mm!) }, 'show where') : null))),
+    ...r.directions.filter((d) => d.flat_split).slice(0, 1).map((d) => h('details', { 'data-key': 'trial' }, h('summary', {}, 'What a flat split would do'), h('p', {}, ...lines(d.flat_split!)))))
+}
+
+function result(b: Bench): HTMLElement {
+  const r = b.state!.report!
+  const m = r.mould!
+  const files = r.files ?? []
+  const stem = (name: string) => 'pieces/' + name.replace(/ /g, '-')
+  const get = (f: string, words: string, what: string) => files.includes(f) ? h('a', { class: 'get', href: api.file(b.id, f, true), download: true, 'aria-label': `${what} as ${words}` }, words) : null
+  const bad = m.checks.filter((c) => !c.ok)
+  return h('div', {},
+    h('div', { class: 'verdict good' }, h('p', {}, h('strong', {}, 'Proven to open. '), ...lines(m.opening))),
+    h('p', {}, `${m.family[0]!.toUpperCase()}${m.family.slice(1)}, block ${sizes(m.block_mm)}. Parting line ${num(m.parting_line_mm, 1)} mm in ${m.parting_loops} ${m.parting_loops === 1 ? 'loop' : 'loops'}, ${m.parting_line_on_show_mm > 0.05 ? num(m.parting_line_on_show_mm, 1) + ' mm' : 'none'} on show faces.`),
+    h('h3', {}, 'Pieces to print'),
+    h('ul', { class: 'plain pieces' }, ...m.pieces.map((p) => h('li', {},
+      h('img', { src: api.file(b.id, `pictures/${p.name.replace(/ /g, '-')}.png`), alt: `The ${p.name}, lying as it is printed`, loading: 'lazy' }),
+      h('div', {}, h('strong', {}, p.name), h('span', { class: 'soft block' }, `${sizes(p.size_mm)}; ${mL(p.volume_mm3, 1)} of print`),
+        h('span', { class: 'gets' }, get(stem(p.name) + '.3mf', '3MF', p.name), get(stem(p.name) + '.stl', 'STL', p.name)))))),
+    h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
+    h('h3', {}, 'Drawings'),
+    h('ul', { class: 'plain drawings' }, ...files.filter((f) => f.startsWith('drawings/')).map((f) => {
+      const words = f.replace('drawings/', '').replace('.svg', '').replace('-', ' along ')
+      return h('li', {}, h('a', { href: api.file(b.id, f), target: '_blank', rel: 'noopener' }, h('img', { src: api.file(b.id, f), alt: `Drawing: ${words}`, loading: 'lazy' }), h('span', {}, words)))
+    })),
+    h('h3', {}, 'Checks'),
+    h('p', {}, bad.length === 0 ? `All ${m.checks.length} checks passed.` : `${bad.length} of ${m.checks.length} checks failed.`),
+    bad.length ? h('ul', { class: 'plain check-list' }, ...bad.map(check)) : null,
+    h('details', { 'data-key': 'checks' }, h('summary', {}, 'Each check, with its figure and limit'), h('ul', { class: 'plain check-list' }, ...m.checks.map(check))),
+    h('details', { 'data-key': 'features' }, h('summary', {}, 'Bolts, keys, sprue and vents'), h('ul', { class: 'plain check-list' }, ...m.features.map((f) => h('li', {}, h('strong', {}, `${f.name} ${f.kind}`), h('span', { class: 'soft' }, ` at ${f.at_mm.map((v) => fix(v, 1)).join(', ')} mm in the mould`), h('span', { class: 'block' }, f.words))))))
+}
+
+function check(c: Check): HTMLElement {
+  return h('li', { class: c.ok ? 'ok' : 'failed' }, h('strong', {}, (c.ok ? 'passed: ' : 'failed: ') + c.name), h('span', { class: 'block' }, ...lines(c.words)))
+}
+
+export function pourStation(box: HTMLElement, b: Bench): void {
+  const s = b.state!
+  const shot = s.report?.shot
+  if (!shot) return rebuild(box, h('p', { class: 'soft' }, s.report?.refused ? 'Nothing to pour: there is no mould.' : 'The amounts come with the mould.'))
+  const row = (name: string, g: number, words: string) => h('li', {}, h('span', { class: 'grams' }, num(g, 2), h('span', { class: 'unit' }, ' g')), h('span', {}, h('strong', {}, name), h('span', { class: 'soft block' }, words)))
+  const life = shot.pot_life
+  rebuild(box,
+    s.job.stale ? h('p', { class: 'note' }, 'Of the build before your last change.') : null,
+    h('p', {}, `One filling of ${shot.material_name}. Weigh out, on a scale that reads ${num(shot.scale_step_g, 3)} g:`),
+    h('ul', { class: 'plain weigh' }, ...shot.components.map((c) => row(c.name, c.g, `about ${num(c.ml, 1)} mL`)), ...(shot.pigments ?? []).map((p) => row(p.name, p.g, `${num(p.pct_weighed, 2)} % of ${p.of}`))),
+    h('p', {}, `${num(shot.mix_ml, 1)} mL of mix, ± ${num(shot.mixed_density.error_pct, 1)} % from the density of ${fix(shot.mixed_density.g_per_ml, 3)} g/mL. Rounding shifts the ratio by ${num(shot.ratio_error_pct, 2)} %; ${num(shot.ratio_tolerance_pct, 1)} % is allowed.`),
+    life ? h('p', { class: 'pot' }, h('strong', {}, `${num(life.s / 60, 1)} min`), ` of pot life at ${num(life.at_c, 0)} °C: mix, pour and close within it.`) : null,
+    ...(shot.warnings ?? []).map((w) => h('p', { class: 'note' }, w)),
+    h('details', { 'data-key': 'uses' }, h('summary', {}, 'Where it goes'), h('table', { class: 'uses' }, h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'place'), h('th', { scope: 'col' }, 'mL'), h('th', { scope: 'col' }, 'g'))),
+      h('tbody', {}, ...shot.uses.map((u) => h('tr', {}, h('th', { scope: 'row' }, u.name), h('td', {}, fix(u.ml, 2)), h('td', {}, fix(u.g, 2))))))),
+    (shot.cautions ?? []).length ? h('div', { class: 'caution' }, h('h3', {}, 'Take care'), ...shot.cautions!.map((c) => h('p', {}, c))) : null,
+    (s.report?.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...s.report!.warnings!.map((w) => h('li', {}, w)))) : null)
+}
+
+/** job.toml itself. */
+export function decisionsStation(box: HTMLElement, b: Bench): void {
+  const s = b.state!
+  if (box.querySelector('textarea')?.dataset['dirty']) return // never under the writer's hands
+  const open = box.querySelector('details')?.open ?? !!s.job.bad
+  const area = h('textarea', { id: 'toml', spellcheck: 'false', rows: 18, wrap: 'off', 'data-key': 'toml', input: () => (area.dataset['dirty'] = '1') })
+  const words = h('p', { role: 'alert', class: 'error' }, s.job.bad ? placed(s.job.bad.detail, s.job.bad.place) : '')
+  let tag = ''
+  const load = async () => {
+    const d = await api.decisions(b.id)
+    tag = d.tag
+    area.value = d.text
+    delete area.dataset['dirty']
+  }
+  const save = async () => {
+    try {
+      const job = await api.putDecisions(b.id, tag, area.value)
+      delete area.dataset['dirty']
+      words.textContent = ''
+      await b.reload(job)
+    } catch (e) {
+      const err = e as ApiError
+      words.textContent = placed(err.message, err.place)
+      if (err.place?.line) {
+        const start = area.value.split('\n').slice(0, err.place.line - 1).join('\n').length + (err.place.line > 1 ? 1 : 0)
+        area.focus()
+        area.setSelectionRange(start, area.value.indexOf('\n', start) < 0 ? area.value.length : area.value.indexOf('\n', start))
+      }
+    }
+  }
+  const details = h('details', { toggle: () => { if (details.open && !area.dataset['dirty']) void load() } }, h('summary', { 'data-key': 'decisions' }, 'All decisions: job.toml'),
+    h('label', { for: 'toml', class: 'soft' }, 'The file itself, comments and all. An unsound text is not saved.'), area, words,
+    h('div', { class: 'row' }, h('button', { class: 'primary', 'data-key': 'save', click: () => void save() }, 'Save'), h('button', { class: 'quiet', 'data-key': 'undo', click: () => void load() }, 'As saved')))
+  rebuild(box, details)
+  details.open = open
+}
+
+function placed(words: string, place?: { line: number; column: number; key?: string }): string {
+  if (!place) return words
+  return `${place.line ? `line ${place.line}, column ${place.column}: ` : ''}${place.key ? place.key + ': ' : ''}${words}`
+}

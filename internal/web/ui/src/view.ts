@@ -1,0 +1,277 @@
+// The plate: the view with its controls and legend.
+import { h, num, rebuild } from './dom'
+import type { Bench } from './bench'
+import type { Vec } from './api'
+import { draftColour, draftSteps, LOCKED, rgb, SHOWN, WALL, type Rgb } from './scale'
+import { neutral, Stage, type Body } from './stage'
+
+type Mode = 'plain' | 'draft' | 'undercut' | 'show'
+const MODES: [Mode, string][] = [['plain', 'Shape'], ['draft', 'Draft'], ['undercut', 'Undercut'], ['show', 'Show faces']]
+
+/** Facets by how they leave, as the server numbers them. */
+const CAUGHT = 3
+
+const PIECE_COLOURS = ['#5f97a0', '#b9a58a', '#7f8fbf', '#8aa57a', '#b58aa5']
+const CAST = '#f0a93a'
+
+export class View {
+  private stage: Stage | null = null
+  private part: Body | null = null
+  private pieces: Body[] = []
+  private now: Mode = 'plain'
+  private what: 'part' | 'mould' = 'part'
+  private axis: 0 | 1 | 2 = 1
+  private share = 0.5
+  private cut = false
+  private opened = 0
+  private apart = false
+  private line = true
+  private hidden = new Set<string>()
+  private bar = h('div', { class: 'plate-bar', role: 'group', 'aria-label': 'What the view shows' })
+  private tools = h('div', { class: 'plate-tools', role: 'group', 'aria-label': 'Cut and open' })
+  private legend = h('div', { class: 'legend', 'aria-live': 'off' })
+  private hint = h('p', { class: 'plate-hint', id: 'view-keys' })
+  private failed = ''
+
+  constructor(plate: HTMLElement, private bench: Bench) {
+    const box = h('div', { class: 'canvas-box' })
+    plate.append(this.bar, box, this.tools)
+    box.append(this.legend, this.hint)
+    try {
+      this.stage = new Stage(box)
+      this.stage.onPick = (p) => this.picked(p)
+    } catch {
+      this.failed = 'This browser gives no 3D view (WebGL 2 is off). Everything else works; the pictures are under Mould.'
+    }
+    this.update()
+  }
+
+  private get state() { return this.bench.state }
+
+  setPart(): void {
+    const p = this.state?.part
+    if (!p || !this.stage) return
+    const s = Stage.surface(p.arrays.get('positions') as Float32Array, p.arrays.get('corners') as Uint32Array)
+    this.part = this.stage.make('part', s, neutral())
+    this.stage.show([this.part])
+    this.what = 'part'
+    this.colour()
+  }
+
+  setShow(): void { this.colour(); this.update() }
+
+  setJudgement(): void {
+    const j = this.state?.judged
+    if (j && this.stage && this.what === 'part') {
+      this.stage.loops([...j.arrays].filter(([n]) => n.startsWith('loop.')).map(([, a]) => a as Float32Array))
+      this.stage.showLoops(this.line)
+    }
+    this.colour()
+    this.update()
+  }
+
+  setMould(): void {
+    const m = this.state?.mould
+    this.pieces = []
+    if (m && this.stage) {
+      const meta = m.meta['pieces'] as { name: string; casting: boolean; exit: Vec }[]
+      this.pieces = meta.map((q, i) => this.stage!.make(q.name, Stage.surface(m.arrays.get(`${i}.positions`) as Float32Array, m.arrays.get(`${i}.corners`) as Uint32Array),
+        rgb(q.casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!), q.exit))
+    } else if (this.what === 'mould') this.subject('part')
+    this.update()
+  }
+
+  subject(what: 'part' | 'mould'): void {
+    if (!this.stage || (what === 'mould' && this.pieces.length === 0)) return
+    if (this.what !== what) {
+      this.what = what
+      this.cut = this.apart = false
+      this.opened = 0
+      this.stage.stop()
+      if (what === 'mould') {
+        this.stage.show(this.pieces)
+        this.opened = 0.5
+        this.stage.open(this.opened)
+      } else if (this.part) {
+        this.stage.show([this.part])
+        this.setJudgement()
+      }
+    }
+    this.update()
+  }
+
+  mode(m: Mode): void {
+    this.now = m
+    this.colour()
+    this.update()
+  }
+
+  setPicking(on: boolean): void {
+    if (this.stage) this.stage.canvas.classList.toggle('picking', on)
+    if (on) this.subject('part')
+  }
+
+  /** Turns to undercut i and rings a place on it. */
+  showUndercut(i: number): void {
+    this.subject('part')
+    this.mode('undercut')
+    const p = this.state?.part, j = this.state?.judged, u = this.state?.judgement?.undercuts[i]
+    if (!p || !j || !u || !this.stage) return
+    const at = this.largest(i + 1)
+    const o = p.meta['origin_mm'] as Vec
+    this.stage.mark(at ?? sub(u.centroid_mm, o), u.low_mm, u.high_mm)
+  }
+
+  showPlace(at: Vec): void {
+    this.subject('part')
+    this.mode('undercut')
+    const o = this.state?.part?.meta['origin_mm'] as Vec | undefined
+    if (o) this.stage?.mark(sub(at, o))
+  }
+
+  /** The middle of the largest facet of an undercut: a place on the surface. */
+  private largest(id: number): Vec | null {
+    const p = this.state!.part!, cut = this.state!.judged!.arrays.get('undercut')!
+    const pos = p.arrays.get('positions')!, c = p.arrays.get('corners')!
+    let best = -1, at: Vec | null = null
+    for (let f = 0; f < cut.length; f++) {
+      if (cut[f] !== id) continue
+      const v = [0, 1, 2].map((k) => { const q = c[3 * f + k]! * 3; return [pos[q]!, pos[q + 1]!, pos[q + 2]!] as Vec })
+      const a = sub(v[1]!, v[0]!), b = sub(v[2]!, v[0]!)
+      const area = Math.hypot(a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
+      if (area > best) {
+        best = area
+        at = [0, 1, 2].map((k) => (v[0]![k]! + v[1]![k]! + v[2]![k]!) / 3) as Vec
+      }
+    }
+    return at
+  }
+
+  private picked(p: Vec): void {
+    const o = this.state?.part?.meta['origin_mm'] as Vec | undefined
+    if (o && this.what === 'part') this.bench.pick([p[0] + o[0], p[1] + o[1], p[2] + o[2]])
+  }
+
+  private colour(): void {
+    const s = this.state
+    if (!s?.part || !this.part || !this.stage) return
+    const plain = neutral()
+    const draft = s.judged?.arrays.get('draft'), reach = s.judged?.arrays.get('reach'), cut = s.judged?.arrays.get('undercut'), show = s.show?.arrays.get('show')
+    const locked = rgb(LOCKED), wall = rgb(WALL), shown = rgb(SHOWN)
+    const isLocked = (f: number) => !!reach && reach[f] === CAUGHT
+    let colour: (f: number) => Rgb = () => plain
+    let striped: (f: number) => boolean = () => false
+    if (this.now === 'draft' && draft) {
+      const of = draftColour(draftSteps(s.judgement?.draft_asked_deg ?? 1))
+      colour = (f) => (isLocked(f) ? locked : of(draft[f]! / 100))
+      striped = isLocked
+    } else if (this.now === 'undercut' && cut) {
+      colour = (f) => (cut[f] ? locked : Math.abs(draft?.[f] ?? 900) < 5 ? wall.map((w, i) => (w + plain[i]!) / 2) as Rgb : plain)
+      striped = (f) => cut[f]! > 0
+    } else if (this.now === 'show' && show) {
+      colour = (f) => (show[f] ? shown : plain)
+    }
+    this.stage.paint(this.part, colour, striped)
+  }
+
+  update(): void {
+    const s = this.state
+    const judged = !!s?.judged
+    rebuild(this.bar,
+      this.pieces.length ? pair('subject', [['part', 'Part'], ['mould', 'Mould']], this.what, (v) => this.subject(v as 'part' | 'mould')) : null,
+      this.what === 'part' ? pair('mode', MODES.filter(([m]) => m === 'plain' || (m === 'show' ? s?.show : judged)), this.now, (v) => this.mode(v as Mode)) : null,
+      this.what === 'mould' ? h('fieldset', { class: 'checks' }, h('legend', { class: 'visually-hidden' }, 'Pieces shown'), ...this.pieces.map((b, i) => {
+        const dot = h('span', { class: 'swatch' })
+        dot.style.backgroundColor = (s?.mould?.meta['pieces'] as { casting: boolean }[] | undefined)?.[i]?.casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!
+        return h('label', { class: 'check' }, h('input', { type: 'checkbox', 'data-key': 'piece-' + i, checked: !this.hidden.has(b.name), change: (e) => this.hide(b, !(e.target as HTMLInputElement).checked) }), dot, b.name)
+      })) : null)
+    rebuild(this.tools,
+      this.what === 'part' && judged && s!.judgement!.opens ? toggle('line', 'Parting line', this.line, (on) => { this.line = on; this.stage?.showLoops(on) }) : null,
+      this.what === 'mould' ? this.opening() : null,
+      this.sectionTools(),
+      h('button', { class: 'quiet', 'data-key': 'fit', click: () => this.stage?.fit() }, 'Fit'))
+    this.drawLegend()
+    this.hint.textContent = this.failed || (s?.picking ? 'Click a face to mark it, again to unmark it.' : 'Drag to turn, wheel to zoom. Keys: arrows, + and −, 0 fits.')
+    this.hint.classList.toggle('strong', !!s?.picking || !!this.failed)
+    const what = this.what === 'mould' ? 'The mould' : 'The part'
+    this.stage?.canvas.setAttribute('aria-label', `${what}${s ? ' ' + s.job.name : ''}, ${this.what === 'part' ? (MODES.find(([m]) => m === this.now)?.[1] ?? '') : 'opened ' + Math.round(100 * this.opened) + ' %'}`)
+  }
+
+  private hide(b: Body, gone: boolean): void {
+    if (gone) this.hidden.add(b.name)
+    else this.hidden.delete(b.name)
+    b.group.visible = !gone
+    this.stage?.draw()
+  }
+
+  private opening(): HTMLElement {
+    const slider = h('input', { type: 'range', min: 0, max: 100, value: Math.round(100 * this.opened), id: 'opened', 'data-key': 'opened', input: () => { this.stage?.stop(); set(Number(slider.value) / 100) } })
+    const set = (v: number) => {
+      this.opened = v
+      this.apart = false
+      this.stage?.open(v)
+      slider.value = String(Math.round(100 * v))
+    }
+    const play = () => {
+      const from = this.opened > 0.99 ? 0 : this.opened
+      this.stage?.animate(2.4 * (1 - from) + 0.2, (t) => set(from + (1 - from) * t), () => this.update())
+    }
+    return h('span', { class: 'tool' }, h('button', { class: 'quiet', 'data-key': 'play', click: play }, 'Open it'), h('label', { for: 'opened', class: 'visually-hidden' }, 'How far it is open'), slider,
+      toggle('apart', 'Apart', this.apart, (on) => { this.apart = on; this.stage?.stop(); this.opened = 0; this.stage?.explode(on); this.update() }))
+  }
+
+  private sectionTools(): HTMLElement {
+    const apply = () => this.stage?.section(this.cut ? { axis: this.axis, share: this.share } : null)
+    const slider = h('input', { type: 'range', min: 1, max: 99, value: Math.round(100 * this.share), id: 'cut-at', 'data-key': 'cut-at', input: () => { this.share = Number(slider.value) / 100; apply() } })
+    const axis = h('select', { id: 'cut-axis', 'data-key': 'cut-axis', change: () => { this.axis = Number(axis.value) as 0 | 1 | 2; apply() } }, ...['x', 'y', 'z'].map((a, i) => h('option', { value: i, selected: i === this.axis }, 'across ' + a)))
+    return h('span', { class: 'tool' }, toggle('cut', 'Section', this.cut, (on) => { this.cut = on; apply(); this.update() }),
+      this.cut ? h('label', { for: 'cut-axis', class: 'visually-hidden' }, 'Section direction') : null, this.cut ? axis : null,
+      this.cut ? h('label', { for: 'cut-at', class: 'visually-hidden' }, 'Section place') : null, this.cut ? slider : null)
+  }
+
+  private drawLegend(): void {
+    const s = this.state
+    const item = (colour: string, words: string, striped = false) => {
+      const dot = h('span', { class: 'swatch' + (striped ? ' striped' : '') })
+      dot.style.backgroundColor = colour
+      return h('li', {}, dot, words)
+    }
+    if (this.what === 'mould' || this.now === 'plain' || !s?.part) return rebuild(this.legend)
+    if (this.now === 'show') return rebuild(this.legend, h('ul', {}, item(SHOWN, `show face, ${num((s.show?.meta['area_mm2'] as number) ?? 0, 0)} mm²`)))
+    if (!s.judged) return rebuild(this.legend)
+    if (this.now === 'undercut') {
+      return rebuild(this.legend, h('ul', {}, s.judgement!.undercuts.length ? item(LOCKED, 'locks the mould', true) : item('transparent', 'nothing locks'), item('#76727d', 'wall without draft')))
+    }
+    const deg = (v: number) => num(Math.abs(v), 2)
+    const steps = draftSteps(s.judgement!.draft_asked_deg)
+    const up = steps.filter((q) => q.words === 'upper half'), down = steps.filter((q) => q.words === 'lower half').reverse()
+    const words = (q: { from: number; to: number }) => {
+      const lo = Math.min(Math.abs(q.from), Math.abs(q.to)), hi = Math.max(Math.abs(q.from), Math.abs(q.to))
+      return hi >= 90 ? `over ${deg(lo)}°` : `${lo < 0.06 ? '0' : deg(lo)}–${deg(hi)}°`
+    }
+    const table = h('table', {}, h('caption', {}, 'Draft, in degrees'), h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'upper'), h('th', { scope: 'col' }, 'lower'), h('td', {}))),
+      h('tbody', {}, ...up.map((q, i) => {
+        const a = h('span', { class: 'swatch' }), b = h('span', { class: 'swatch' })
+        a.style.backgroundColor = q.colour
+        b.style.backgroundColor = down[i]!.colour
+        return h('tr', {}, h('td', {}, a), h('td', {}, b), h('td', {}, words(q)))
+      })))
+    rebuild(this.legend, table, h('ul', {}, item(WALL, 'wall, no draft'), s.judgement!.undercuts.length ? item(LOCKED, 'locks', true) : null))
+  }
+}
+
+const sub = (a: Vec, b: Vec): Vec => [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+
+function pair(name: string, options: readonly (readonly [string, string])[], value: string, set: (v: string) => void): HTMLElement {
+  return h('fieldset', { class: 'pair' }, h('legend', { class: 'visually-hidden' }, name === 'mode' ? 'Colours' : 'Subject'), ...options.map(([v, words]) =>
+    h('label', {}, h('input', { type: 'radio', name, value: v, checked: v === value, 'data-key': `${name}-${v}`, class: 'visually-hidden', change: () => set(v) }), h('span', {}, words))))
+}
+
+function toggle(key: string, words: string, on: boolean, set: (on: boolean) => void): HTMLElement {
+  const b = h('button', { class: 'quiet', 'data-key': key, 'aria-pressed': String(on), click: () => {
+    const next = b.getAttribute('aria-pressed') !== 'true'
+    b.setAttribute('aria-pressed', String(next))
+    set(next)
+  } }, words)
+  return b
+}
