@@ -40,6 +40,10 @@ func TwoHalves(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt TwoHa
 	return b.mould, nil
 }
 
+// ErrBodies says that the part is not one body: one sprue does not fill two, and a void inside has no
+// mould.
+var ErrBodies = errors.New("the part is not one body")
+
 // twoHalves is a mould of two halves under construction.
 type twoHalves struct {
 	opt          TwoHalfOptions
@@ -62,6 +66,9 @@ type twoHalves struct {
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
 func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*twoHalves, error) {
 	o.tell("finding the parting line", 0)
+	if _, n := part.Components(); n > 1 {
+		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	}
 	m, placing, err := place(part, o.Direction, o.ShrinkPct)
 	if err != nil {
 		return nil, err

@@ -216,6 +216,23 @@ func TestLockedCupIsNeverBuilt(t *testing.T) {
 	}
 }
 
+func TestTwoBodiesAreRefused(t *testing.T) {
+	two := modelled(t, func(k *solid.Kernel) (*solid.Solid, error) {
+		a, err := frustumOf(k, r2.Vec{X: -20}, 0, 30, 30, 8, 1)
+		if err != nil {
+			return nil, err
+		}
+		b, err := frustumOf(k, r2.Vec{X: 20}, 0, 30, 30, 8, 1)
+		if err != nil {
+			return nil, err
+		}
+		return a.Union(b)
+	})
+	if _, err := TwoHalves(context.Background(), pool, two, TwoHalfOptions{Direction: up}); !errors.Is(err, ErrBodies) {
+		t.Errorf("two bodies: %v", err)
+	}
+}
+
 func TestFootRing(t *testing.T) {
 	m := build(t, lantern.FootRing().Mesh, TwoHalfOptions{Label: LabelOptions{Text: "foot"}, Gutter: &GutterOptions{VolumeML: 2}})
 	near(t, "gutter", lineOf(m, "overflow gutter"), 2000, 0.02)
@@ -234,7 +251,7 @@ func TestTallBlockTakesLongerScrews(t *testing.T) {
 	}
 }
 
-var parts = flag.Int("parts", 6, "how many random parts to build")
+var parts = flag.Int("parts", 3, "how many random parts to build")
 
 // Every part without undercuts ends in a proven mould or in one of a few reasons; what is built holds the
 // identities that the geometry demands. Run with -parts 200 for a search.
