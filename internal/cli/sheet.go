@@ -1,0 +1,132 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"mouldwright/internal/atomicfile"
+	"mouldwright/internal/job"
+	"mouldwright/internal/material"
+	"mouldwright/internal/sheet"
+	"mouldwright/internal/shopsheet"
+	"mouldwright/internal/steps"
+)
+
+// benchFlags describe the bench that steps are planned for.
+type benchFlags struct {
+	Shots    int     `default:"1" placeholder:"N" help:"Fillings to pour."`
+	Temp     float64 `default:"23" placeholder:"C" help:"Temperature of shop and components, °C."`
+	Cure     float64 `placeholder:"C" help:"Cure temperature, °C; left out: the shop's."`
+	Cup      float64 `placeholder:"ML" help:"A cup's brim volume, mL; left out: the sheet says how large a cup it takes."`
+	Vacuum   bool    `help:"Degas the mix under vacuum."`
+	Pot      bool    `help:"Cure in a pressure pot."`
+	PotRated float64 `placeholder:"KPA" help:"What the pot's plate allows over the air's pressure, kPa."`
+	Torque   float64 `placeholder:"NM" help:"Torque of the bolts, N·m; left out: none is given."`
+	Printed  string  `enum:"resin,filament" default:"resin" help:"What the pieces are printed in: resin or filament."`
+	Grain    int     `placeholder:"N" help:"Mist coats for a grained surface."`
+	Again    bool    `help:"The mould was used before: leave out what is done once."`
+	Silicone string  `placeholder:"ID" help:"The silicone that an insert is poured of."`
+}
+
+func (f benchFlags) bench(lib *material.Library) (steps.Bench, error) {
+	b := steps.Bench{TempC: f.Temp, CureC: f.Cure, Shots: f.Shots, CupML: f.Cup, Vacuum: f.Vacuum, Pot: f.Pot || f.PotRated > 0, PotRatedKPa: f.PotRated,
+		TorqueNM: f.Torque, Printed: material.Surface("printed-" + f.Printed), GrainCoats: f.Grain, Again: f.Again}
+	if f.Silicone != "" {
+		m, err := lib.Find(f.Silicone)
+		if err != nil {
+			return b, err
+		}
+		b.Silicone = m
+	}
+	return b, nil
+}
+
+// jobAtBench is a job's last good run with its material.
+type jobAtBench struct {
+	report *job.Report
+	mat    *material.Material
+	lib    *material.Library
+}
+
+func openJobAtBench(folder string) (*jobAtBench, error) {
+	f, err := job.Load(folder)
+	if err != nil {
+		return nil, err
+	}
+	rep, err := job.LastReport(folder)
+	if err != nil {
+		return nil, err
+	}
+	lib, err := material.Generic()
+	if err != nil {
+		return nil, &internalError{err}
+	}
+	if f.Material.Library != "" {
+		own, err := material.ReadFile(filepath.Join(folder, f.Material.Library))
+		if err != nil {
+			return nil, err
+		}
+		lib = lib.Merge(own)
+	}
+	if rep.Shot == nil {
+		return nil, fmt.Errorf("%s: %w", folder, steps.ErrNoMould)
+	}
+	m, err := lib.Find(rep.Shot.MaterialID)
+	if err != nil {
+		return nil, fmt.Errorf("%s: the material of its last run: %w", folder, err)
+	}
+	return &jobAtBench{rep, m, lib}, nil
+}
+
+type sheetCmd struct {
+	Folder string `arg:"" help:"The job folder."`
+	benchFlags
+	Paper string `enum:"A4,Letter" default:"A4" help:"Paper: A4 or Letter."`
+	Link  string `placeholder:"URL" help:"Where the bench page of this job is; it becomes a QR code."`
+	Date  string `placeholder:"DATE" help:"The date to print on it; left out: a line to write it on."`
+	Out   string `short:"o" placeholder:"FILE" help:"The PDF to write; left out: shop-sheet.pdf in the job folder."`
+}
+
+func (c sheetCmd) Run(s *session) error {
+	j, err := openJobAtBench(c.Folder)
+	if err != nil {
+		return err
+	}
+	bench, err := c.bench(j.lib)
+	if err != nil {
+		return err
+	}
+	plan, err := steps.Make(j.report, j.mat, bench)
+	if err != nil {
+		return err
+	}
+	pages, err := shopsheet.Pages(shopsheet.Content{Report: j.report, Plan: plan, Link: c.Link, Date: c.Date}, shopsheet.Options{Paper: c.Paper})
+	if err != nil {
+		return err
+	}
+	if c.Out == "" {
+		c.Out = filepath.Join(c.Folder, "shop-sheet.pdf")
+	}
+	if err := atomicfile.Write(c.Out, func(w io.Writer) error { return sheet.WritePDF(w, pages...) }); err != nil {
+		return err
+	}
+	v := struct {
+		File  string      `json:"file"`
+		Pages int         `json:"pages"`
+		Plan  *steps.Plan `json:"plan"`
+	}{c.Out, len(pages), plan}
+	return s.result(v, func(w io.Writer) {
+		fmt.Fprintf(w, "%s: %d pages, %d steps, %d of them hard stops\n", c.Out, len(pages), len(plan.Steps), hardStops(plan))
+		printList(w, "Mind", plan.Warnings)
+	})
+}
+
+func hardStops(p *steps.Plan) (n int) {
+	for _, s := range p.Steps {
+		if s.Hard {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,55 @@
+package steps
+
+import (
+	"fmt"
+	"math"
+)
+
+// open takes the mould apart in the order that was proven.
+func (k *maker) open() {
+	if n := len(k.features("bolt")); n > 0 {
+		k.add(Step{ID: "unbolt", Phase: Open, Title: fmt.Sprintf("Take out all %d bolts", n), Words: []string{"Count them on the bench before you pry."}})
+	}
+	s := Step{ID: "open", Phase: Open, Title: "Open in the proven order", Words: []string{}}
+	if k.stage.opens != "" {
+		s.Words = append(s.Words, k.stage.opens)
+	} else if k.rep.Mould.Opening != "" {
+		s.Words = append(s.Words, k.rep.Mould.Opening)
+	}
+	if pry := namesOf(k.features("pry slot")); len(pry) > 0 {
+		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
+	}
+	for i, p := range k.pieces(false) {
+		s.Words = append(s.Words, fmt.Sprintf("%d. The %s leaves along (%s), straight.", i+1, p.Name, direction(p.Exit)))
+	}
+	s.Cautions = []string{"If it does not move, stop: wait, cool it, blow air into a vent. Force tears castings and chips edges."}
+	k.add(s)
+}
+
+// direction prints a unit vector without negative zeros.
+func direction(v [3]float64) string {
+	for i := range v {
+		if v[i] = math.Round(v[i]*1000) / 1000; v[i] == 0 {
+			v[i] = 0
+		}
+	}
+	return fmt.Sprintf("%g, %g, %g", v[0]+0, v[1]+0, v[2]+0)
+}
+
+// finish trims, inspects and records.
+func (k *maker) finish() {
+	k.stage = stage{name: "casting"}
+	mould, part := k.rep.Mould, k.rep.Part
+	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut sprue, vents and overflow off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", mould.LineMM)}}
+	if mould.LineOnShowMM > 0 {
+		trim.Words = append(trim.Words, fmt.Sprintf("%.1f mm of the line lie on show faces: under a lens, or not at all.", mould.LineOnShowMM))
+	}
+	k.add(trim)
+	look := Step{ID: "inspect", Phase: Finish, Title: "Inspect and weigh", Words: append([]string{"Voids, pinholes, tacky places, steps, tears, colour: against the first good casting, in the same light."}, k.plan.NeverTouch...)}
+	g := part.VolumeMM3 / 1000 * k.rep.Shot.Density.GPerML
+	look.Quantities = []Quantity{{Name: "casting, trimmed", Value: math.Round(g*10) / 10, Unit: "g",
+		Note: fmt.Sprintf("predicted, ± %g %% for the density", k.rep.Shot.Density.ErrorPct)}}
+	look.Ask = &Ask{Words: "weight, trimmed", Unit: "g", Want: math.Round(g*10) / 10}
+	k.add(look)
+	k.add(Step{ID: "record", Phase: Record, Title: "Record the shot", Words: []string{"Mould, lots, mix, outcome, defects with a photo, weight. Look the mould over: edges, release, keys."}})
+}

@@ -1,0 +1,182 @@
+package steps
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"mouldwright/internal/job"
+	"mouldwright/internal/material"
+	"mouldwright/internal/tooling"
+)
+
+// ErrNoMould says that a report has no mould to work with.
+var ErrNoMould = errors.New("the job has no mould; run it first, and see its report")
+
+// stage is one pour: the silicone of an insert, or the casting.
+type stage struct {
+	name          string
+	printed, soft []string // names of the pieces that it touches; nil: all of the report
+	silicone      bool     // poured of Bench.Silicone
+	opens         string   // what it says of opening
+}
+
+// families lists the stages of each family of mould; one that is not listed is taken as one pour
+// between printed pieces.
+var families = map[string][]stage{
+	tooling.InsertFamily: {
+		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, silicone: true,
+			opens: "Take the pattern cap off; leave the silicone insert in the cradle."},
+		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}},
+	},
+}
+
+// maker collects steps.
+type maker struct {
+	rep   *job.Report
+	m     *material.Material // what the stage pours
+	bench Bench
+	stage stage
+	plan  *Plan
+}
+
+// Make plans the work. Errors: ErrNoMould; a material that is not the report's; those of
+// material.PlanMixes, where the mix cannot be poured in time or does not fit the cup.
+func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
+	if rep == nil || rep.Refused || rep.Mould == nil || rep.Shot == nil {
+		return nil, ErrNoMould
+	}
+	if m.ID != rep.Shot.MaterialID {
+		return nil, fmt.Errorf("the report is of %q, and the material is %q; run the job again, or give that material", rep.Shot.MaterialID, m.ID)
+	}
+	b = b.filled()
+	if rep.Fill != nil && rep.Fill.Flow != nil {
+		b.PourS = max(b.PourS, rep.Fill.Flow.SecondsS)
+	}
+	if err := b.check(); err != nil {
+		return nil, err
+	}
+	k := &maker{rep: rep, bench: b, plan: &Plan{Job: rep.Part.Name, Material: m.ID, Family: rep.Mould.Family, Shots: b.Shots,
+		NeverTouch: neverTouch(rep), Warnings: append([]string{}, rep.Shot.Warnings...)}}
+	stages, known := families[rep.Mould.Family]
+	if !known {
+		stages = []stage{{name: "casting"}}
+	}
+	k.prepare()
+	for _, st := range stages {
+		k.stage, k.m = st, m
+		if st.silicone {
+			if b.Silicone == nil {
+				return nil, fmt.Errorf("a mould of the family %q needs the silicone that its insert is poured of", rep.Mould.Family)
+			}
+			k.m = b.Silicone
+		}
+		if err := k.pourStage(); err != nil {
+			return nil, fmt.Errorf("%s: %w", st.name, err)
+		}
+	}
+	k.m = m
+	k.finish()
+	k.plan.Cautions = m.Cautions()
+	return k.plan, nil
+}
+
+// pourStage is everything from bare faces to the open mould.
+func (k *maker) pourStage() error {
+	k.coats()
+	k.setUp()
+	if err := k.mix(); err != nil {
+		return err
+	}
+	k.pour()
+	k.pressure()
+	if err := k.cure(); err != nil {
+		return err
+	}
+	k.open()
+	return nil
+}
+
+// add appends a step; the id gets the stage's name unless it is the casting.
+func (k *maker) add(s Step) {
+	s.Stage = k.stage.name
+	if s.Stage == "" {
+		s.Stage = "casting"
+	}
+	if k.stage.silicone {
+		s.ID += "-insert"
+		s.Once = true
+	}
+	if s.Once && k.bench.Again {
+		return
+	}
+	k.plan.Steps = append(k.plan.Steps, s)
+}
+
+// pieces are the report's pieces that the stage touches, printed or soft.
+func (k *maker) pieces(soft bool) []job.PieceReport {
+	var out []job.PieceReport
+	for _, p := range k.rep.Mould.Pieces {
+		isSoft := p.Name == tooling.InsertBody
+		names := k.stage.printed
+		if soft {
+			names = k.stage.soft
+		}
+		if isSoft == soft && (k.stage.printed == nil || slices.Contains(names, p.Name)) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// features are those of a kind, by name.
+func (k *maker) features(kinds ...string) []job.FeatureReport {
+	var out []job.FeatureReport
+	for _, f := range k.rep.Mould.Features {
+		if slices.Contains(kinds, f.Kind) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// touches says whether a feature lies on a piece: features name a piece, the first word of its name, or
+// "both".
+func touches(f job.FeatureReport, piece string) bool {
+	return f.Piece == "both" || f.Piece == piece || strings.HasPrefix(piece, f.Piece+" ")
+}
+
+func slug(name string) string { return strings.ReplaceAll(strings.ToLower(name), " ", "-") }
+
+// listed joins names as a sentence does.
+func listed(names []string) string {
+	switch n := len(names); n {
+	case 0:
+		return ""
+	case 1:
+		return names[0]
+	default:
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+}
+
+func namesOf(fs []job.FeatureReport) []string {
+	out := make([]string, len(fs))
+	for i, f := range fs {
+		out[i] = f.Name
+	}
+	return out
+}
+
+func neverTouch(rep *job.Report) []string {
+	if rep.Part.ShowCount == 0 {
+		return []string{}
+	}
+	out := []string{fmt.Sprintf("The show faces of the casting (%.1f cm²): no blade, no sanding, no pliers, no bare fingers while they are soft.", rep.Part.ShowMM2/100),
+		"The cavity faces that make them: no tool, no abrasive, no solvent that is not tested on a scrap."}
+	if rep.Mould.LineOnShowMM > 0 {
+		out = append(out, fmt.Sprintf("%.1f mm of the parting line run over show faces: trim there under a lens, or leave it.", rep.Mould.LineOnShowMM))
+	}
+	return out
+}

@@ -1,0 +1,280 @@
+package steps
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"mouldwright/internal/material"
+	"mouldwright/internal/tooling"
+)
+
+// setUp puts the mould in its place.
+func (k *maker) setUp() {
+	s := Step{ID: "set-up", Phase: Set, Title: "Level and tilt", Words: []string{"Check the bench with a level in two directions."}}
+	f := k.rep.Fill
+	switch {
+	case k.stage.silicone || f == nil:
+		s.Title = "Level the mould"
+	case f.Tilt.TiltDeg > tiltFromDeg:
+		s.Title = fmt.Sprintf("Tilt the mould by %.1f°", f.Tilt.TiltDeg)
+		s.Ask = &Ask{Words: "tilt", Unit: "°", Want: math.Round(f.Tilt.TiltDeg*10) / 10}
+		s.Words = append(s.Words, f.Tilt.Words)
+		if f.Wedge != nil {
+			s.Words = append(s.Words, "Stand it on its "+f.Wedge.Words+".")
+		}
+		s.Why = "a flat mould would keep air in its high places"
+	default:
+		s.Words = append(s.Words, "The mould stands level: no tilt traps less air.")
+	}
+	k.add(s)
+	k.bolts()
+}
+
+// tiltFromDeg: less than this is no tilt that a bench can set.
+const tiltFromDeg = 0.5
+
+// bolts closes a mould that is filled closed.
+func (k *maker) bolts() {
+	bolts := k.features("bolt")
+	if len(bolts) == 0 || k.pouredOpen() {
+		return
+	}
+	k.add(k.boltStep(len(bolts), bolts[0].Words))
+}
+
+func (k *maker) boltStep(n int, words string) Step {
+	size, _, _ := strings.Cut(words, ",")
+	s := Step{ID: "bolts", Phase: Set, Title: fmt.Sprintf("Close and bolt: %d × %s", n, size),
+		Words: []string{"Seat the keys. Draw the bolts in turn, crosswise, in three rounds, until the faces meet all round."}}
+	if k.bench.TorqueNM > 0 {
+		s.Quantities = append(s.Quantities, Quantity{Name: "torque, each bolt", Value: k.bench.TorqueNM, Unit: "N·m", Note: "as given for this bench"})
+	} else {
+		s.Words = append(s.Words, "No torque is given: hand-tight with a short key; printed faces creep under more.")
+	}
+	if f := k.rep.Fill; f != nil && f.Load != nil && !k.stage.silicone {
+		s.Words = append(s.Words, f.Load.Words)
+	}
+	return s
+}
+
+// pouredOpen says whether resin goes in before the mould is closed: there is no sprue.
+func (k *maker) pouredOpen() bool {
+	return !k.stage.silicone && len(k.features("sprue", "side sprue")) == 0
+}
+
+// shot is what one filling of the stage takes.
+func (k *maker) shot() (*material.Shot, error) {
+	if !k.stage.silicone {
+		return k.rep.Shot, nil
+	}
+	for _, p := range k.rep.Mould.Pieces {
+		if p.Name == tooling.InsertBody {
+			return k.m.Shot([]material.Volume{{Name: "silicone insert", VolumeMM3: p.VolumeMM3}}, material.ShotOptions{OverfillPct: siliconeOverPct, CupResiduePct: siliconeCupPct})
+		}
+	}
+	return nil, fmt.Errorf("the mould has no piece %q to pour", tooling.InsertBody)
+}
+
+const (
+	// siliconeOverPct covers the fill port and its vents; siliconeCupPct what thick silicone leaves in a
+	// cup (common practice, no source).
+	siliconeOverPct = 10
+	siliconeCupPct  = 5
+)
+
+// mix weighs, stirs and degasses, mix by mix.
+func (k *maker) mix() error {
+	shot, err := k.shot()
+	if err != nil {
+		return err
+	}
+	opt := material.BatchOptions{Shots: k.bench.Shots, CupML: k.bench.CupML, TempC: k.bench.TempC, PourS: k.bench.PourS, CloseS: k.bench.CloseS, NoDegas: !k.bench.Vacuum}
+	if k.stage.silicone {
+		opt.Shots = 1
+	}
+	if opt.CupML == 0 {
+		opt.CupML = k.cupFor(shot.MixML)
+	}
+	b, err := k.m.PlanMixes(shot.MixML, opt)
+	if err != nil {
+		return err
+	}
+	if !k.stage.silicone {
+		k.plan.Batch = b
+	}
+	k.plan.Warnings = append(k.plan.Warnings, b.Warnings...)
+	if why, do, ok := k.m.Moisture(); ok {
+		k.add(Step{ID: "dry", Phase: Mix, Title: "Keep water out", Words: []string{sentence(do)}, Ask: &Ask{Words: "humidity", Unit: "%"}, Why: why, Source: practice})
+	}
+	k.add(Step{ID: "warm-up", Phase: Mix, Title: fmt.Sprintf("Bring bottles and mould to %g °C", k.bench.TempC), Words: []string{"Shake or stir each bottle that settles. Check the date on every label; write the lots down."},
+		Ask: &Ask{Words: "temperature of the components", Unit: "°C", Want: k.bench.TempC}, Why: b.PotLife.Basis})
+	for i, x := range b.Mixes {
+		k.weigh(shot, x, i, len(b.Mixes), opt.CupML)
+		k.stir(b, x, i, len(b.Mixes))
+	}
+	return nil
+}
+
+// cupFor is the smallest usual cup for one filling, with its headroom.
+func (k *maker) cupFor(ml float64) float64 {
+	rise := 1 / 0.75
+	if k.bench.Vacuum {
+		rise = max(rise, k.m.FoamRise, 4)
+	}
+	return max(100, math.Ceil(ml*rise/50)*50)
+}
+
+func numbered(id string, i, n int) string {
+	if n == 1 {
+		return id
+	}
+	return fmt.Sprintf("%s-%d", id, i+1)
+}
+
+func ofMany(title string, i, n int) string {
+	if n == 1 {
+		return title
+	}
+	return fmt.Sprintf("%s, mix %d of %d", title, i+1, n)
+}
+
+// weigh lists the components of one mix: the filling's doses times its fillings.
+func (k *maker) weigh(shot *material.Shot, x material.MixPlan, i, n int, cupML float64) {
+	s := Step{ID: numbered("weigh", i, n), Phase: Mix, Hard: true, Title: ofMany("Weigh", i, n), Ask: &Ask{Words: "total weighed", Unit: "g"},
+		Why: fmt.Sprintf("the mixing ratio may be off by %g %% at most", shot.RatioTolerancePct)}
+	times := float64(x.Shots)
+	total := 0.0
+	for _, d := range shot.Components {
+		q := Quantity{Name: d.Name, Value: d.G * times, Unit: "g"}
+		if d.ML > 0 {
+			q.Note = fmt.Sprintf("%.1f mL", d.ML*times)
+		}
+		s.Quantities, total = append(s.Quantities, q), total+q.Value
+	}
+	for _, p := range shot.Pigments {
+		q := Quantity{Name: p.Name, Value: p.G * times, Unit: "g", Note: fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of)}
+		s.Quantities, total = append(s.Quantities, q), total+q.Value
+	}
+	s.Ask.Want = math.Round(total*1000) / 1000
+	s.Words = []string{fmt.Sprintf("Scale in steps of %g g; tare between components.", shot.ScaleStepG)}
+	if x.Shots > 1 {
+		s.Words = append(s.Words, fmt.Sprintf("For %d fillings.", x.Shots))
+	}
+	cup := fmt.Sprintf("Cup of at least %.0f mL", cupML)
+	if x.Cups > 1 {
+		cup = fmt.Sprintf("Into %d cups of %.0f mL, each its share of every component (%.1f mL a cup)", x.Cups, cupML, x.CupML)
+	}
+	s.Words = append(s.Words, cup+".")
+	k.add(s)
+}
+
+// stir starts the pot life.
+func (k *maker) stir(b *material.BatchPlan, x material.MixPlan, i, n int) {
+	l := b.PotLife
+	stirS := k.m.StirS
+	if stirS == 0 {
+		stirS = 90
+	}
+	s := Step{ID: numbered("stir", i, n), Phase: Mix, Title: ofMany("Stir", i, n),
+		Words:    []string{"Start the pot-life timer when the components meet. Scrape sides and floor; pour into a second cup and stir again.", fmt.Sprintf("The plan takes %.0f s of the pot life and leaves %.0f s of its low estimate.", x.UsedS, x.SpareS)},
+		Timers:   []Timer{{Name: "pot life", S: l.Seconds, LowS: l.LowS, HighS: l.HighS, Basis: l.Basis}, {Name: "stir each cup", S: stirS}},
+		Cautions: k.m.Cautions()[:max(0, len(k.m.Cautions())-1)]}
+	if k.bench.Vacuum && k.m.DegasS > 0 {
+		s.Timers = append(s.Timers, Timer{Name: "degas", S: k.m.DegasS})
+		s.Words = append(s.Words, fmt.Sprintf("Degas: it rises to about %.0f mL in its cup, then falls back; stop when it boils gently.", x.NeedsML))
+	}
+	k.add(s)
+}
+
+// pour fills the mould and closes what must be closed.
+func (k *maker) pour() {
+	s := Step{ID: "pour", Phase: Pour, Title: "Pour", Timers: []Timer{{Name: "a filling", S: k.bench.PourS}}}
+	sprue, vents := namesOf(k.features("sprue", "side sprue", "fill port")), namesOf(k.features("vent"))
+	switch {
+	case k.stage.silicone:
+		s.Words = []string{"A thin stream from about half a metre, into the fill port alone; let it push the air before it."}
+	case k.pouredOpen():
+		s.Words = []string{"Into the lowest place, a thin stream; brush it into sharp corners first. Stop at the brim of the cavity."}
+	default:
+		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
+	}
+	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone {
+		s.Words = append(s.Words, f.Flow.Words)
+	}
+	k.add(s)
+	if len(vents) > 0 && !k.pouredOpen() {
+		k.add(Step{ID: "purge", Phase: Pour, Title: "Purge the vents, then plug them", Words: []string{"Wait until resin without bubbles has come out of " + listed(vents) + "; tap the mould; top the sprue up; then plug each with wax or clay.",
+			"In a pressure pot leave the sprue open, so that the pressure is the same inside and outside."}, Source: practice})
+	}
+	if k.pouredOpen() {
+		cap := k.lid()
+		k.add(Step{ID: "close", Phase: Pour, Title: "Close the " + cap + " at an angle", Hard: true, Words: []string{"Set one edge down first and lower the " + cap + " slowly, so that the resin pushes the air before it to the far edge. Never flat.",
+			"Go on when surplus has come out all round."}, Timers: []Timer{{Name: "lower it over", S: k.bench.CloseS}}, Why: "a lid put down flat shuts a pocket of air in"})
+		if bolts := k.features("bolt"); len(bolts) > 0 {
+			k.add(k.boltStep(len(bolts), bolts[0].Words))
+		}
+	}
+}
+
+// lid is the piece that leaves upwards.
+func (k *maker) lid() string {
+	best, z := "lid", math.Inf(-1)
+	for _, p := range k.pieces(false) {
+		if p.Exit[2] > z {
+			best, z = p.Name, p.Exit[2]
+		}
+	}
+	return best
+}
+
+// pressure puts the mould into the pot.
+func (k *maker) pressure() {
+	if !k.bench.Pot || k.stage.silicone {
+		return
+	}
+	kPa, words := k.m.PotKPa, []string{"Lid seated, all its clamps closed, before any air goes in. Raise the pressure slowly."}
+	if kPa == 0 {
+		words = append(words, "No pressure is given for this material: use what its data sheet says.")
+	}
+	s := Step{ID: "pot", Phase: Cure, Title: "Pressure pot", Hard: true, Ask: &Ask{Words: "pressure over the air's", Unit: "kPa", Want: kPa}, Words: words,
+		Why: "by Boyle's law, bubbles shrink as the absolute pressure rises",
+		Cautions: []string{"A pressure pot can burst. Never above the pressure on its plate; never one that is dented, cracked or without a working relief valve.",
+			"Keep your face and hands off the lid under pressure. Let all pressure out, and see the gauge at 0, before a clamp is touched.",
+			"No heating of a pot that its maker does not allow to be heated."}}
+	switch {
+	case k.bench.PotRatedKPa > 0 && kPa > k.bench.PotRatedKPa:
+		s.Words = append(s.Words, fmt.Sprintf("The material asks for %g kPa, the pot is rated for %g kPa: stay at %g kPa.", kPa, k.bench.PotRatedKPa, k.bench.PotRatedKPa))
+		kPa = k.bench.PotRatedKPa
+		s.Ask.Want = kPa
+	case k.bench.PotRatedKPa == 0:
+		s.Words = append(s.Words, "The pot's rating is not given here: read it off its plate and stay below.")
+	}
+	if kPa > 0 {
+		s.Quantities = []Quantity{{Name: "pressure over the air's", Value: kPa, Unit: "kPa", Note: fmt.Sprintf("%.2f bar; bubbles shrink to %.0f %% of their volume", kPa/100, 100*101.325/(101.325+kPa))}}
+	}
+	k.add(s)
+}
+
+// cure waits.
+func (k *maker) cure() error {
+	t, err := k.m.DemouldAt(k.bench.CureC)
+	s := Step{ID: "cure", Phase: Cure, Title: fmt.Sprintf("Cure at %g °C", k.bench.CureC), Ask: &Ask{Words: "temperature", Unit: "°C", Want: k.bench.CureC}, Hard: true}
+	switch {
+	case err == nil:
+		s.Timers = []Timer{{Name: "until it can be opened", S: t.Seconds, LowS: t.LowS, HighS: t.HighS, Basis: t.Basis}}
+		s.Words = []string{"Wait the upper end when in doubt: press the rest in the cup, which must not take a mark."}
+		s.Why = t.Basis
+	case k.m.Demould == nil:
+		s.Words = []string{"The demould time is not known: open when the rest in the cup takes no mark from a nail."}
+		k.plan.Warnings = append(k.plan.Warnings, err.Error())
+	default:
+		return err
+	}
+	if d := k.bench.CureC - k.bench.TempC; math.Abs(d) >= 5 && k.m.ExpansionPerK > 0 {
+		size := max(k.rep.Part.SizeMM[0], k.rep.Part.SizeMM[1], k.rep.Part.SizeMM[2])
+		s.Words = append(s.Words, fmt.Sprintf("Cooling from %g °C, %.0f mm of casting shrink by %.2f mm more than in a cure at %g °C, less what the mould grows.", k.bench.CureC, size, material.GrowthMM(size, k.m.ExpansionPerK, d), k.bench.TempC))
+	}
+	k.add(s)
+	return nil
+}
