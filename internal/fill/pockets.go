@@ -468,27 +468,45 @@ func (f *fillRun) press(s *sweep, t *trapped, k *Pocket) {
 		head = max(head, z-t.topZ)
 	}
 	share := k.VolumeMM3 / t.volume
-	height := func(v float64) float64 { return t.depthOf(s, v/share) }
+	air := profileOf(s, t)
+	height := func(v float64) float64 { return air.depthOf(v / share) }
 	k.UnderHeadMM3 = squeezed(k.VolumeMM3, set.AirKPa, set.AirKPa, set.DensityGML, head, height)
 	k.InPotMM3 = squeezed(k.VolumeMM3, set.AirKPa, set.PotKPa, set.DensityGML, head, height)
 }
 
-// depthOf is how far below its top the face of a pocket lies that holds v of its air.
-func (t *trapped) depthOf(s *sweep, v float64) float64 {
-	lo, hi := 0.0, t.topZ-t.lowest
-	for range 40 {
-		d := (lo + hi) / 2
-		sum := 0.0
-		for _, r := range t.runs {
-			sum += max(0, s.hi[r]-max(t.topZ-d, s.level[r])) * s.area
-		}
-		if sum < v {
-			lo = d
-		} else {
-			hi = d
-		}
+// profile is the air in a pocket above a face at each depth below its top: straight between depths.
+type profile []struct{ depth, volume float64 }
+
+// profileOf adds up the columns: each holds more from the depth of its ceiling to that of its resin.
+func profileOf(s *sweep, t *trapped) profile {
+	type bend struct{ depth, more float64 }
+	bends := make([]bend, 0, 2*len(t.runs))
+	for _, r := range t.runs {
+		bends = append(bends, bend{t.topZ - s.hi[r], s.area}, bend{t.topZ - s.level[r], -s.area})
 	}
-	return hi
+	slices.SortFunc(bends, func(a, b bend) int { return cmp.Or(cmp.Compare(a.depth, b.depth), cmp.Compare(b.more, a.more)) })
+	p := make(profile, len(bends))
+	area, volume, last := 0.0, 0.0, 0.0
+	for i, b := range bends {
+		volume += area * (b.depth - last)
+		area += b.more
+		last = b.depth
+		p[i].depth, p[i].volume = b.depth, volume
+	}
+	return p
+}
+
+// depthOf is how far below the top the face lies when the pocket holds v.
+func (p profile) depthOf(v float64) float64 {
+	i, _ := slices.BinarySearchFunc(p, v, func(e struct{ depth, volume float64 }, v float64) int { return cmp.Compare(e.volume, v) })
+	switch {
+	case i == 0:
+		return p[0].depth
+	case i == len(p):
+		return p[len(p)-1].depth
+	}
+	a, b := p[i-1], p[i]
+	return a.depth + (v-a.volume)/(b.volume-a.volume)*(b.depth-a.depth)
 }
 
 // check runs the fill at twice the pitch. What a method of first order or better still misses is no
