@@ -99,6 +99,32 @@ func (s *stance) facingCatches(shapes []int, piece int, name string, exit r3.Vec
 	return out
 }
 
+// followRoofs hands the floors of a void to the piece that shapes its roofs: a piece that leaves along
+// exit cannot reach a floor under a roof that is another's.
+func (s *stance) followRoofs(exit r3.Vec, own func(f int32) bool, give func(f int32)) {
+	for _, u := range s.report.Undercuts {
+		var mine, others float64
+		for _, f := range u.Facets {
+			if r3.Dot(s.normal[f], exit) >= -wallSine {
+				continue
+			}
+			if own(f) {
+				mine += s.area[f]
+			} else {
+				others += s.area[f]
+			}
+		}
+		if others <= mine {
+			continue
+		}
+		for _, f := range u.Facets {
+			if own(f) && r3.Dot(s.normal[f], exit) > wallSine && s.report.Reach[f] == mouldability.Caught {
+				give(f)
+			}
+		}
+	}
+}
+
 func (s *stance) flood(start int32, seen []bool, in func(int32) bool) []int32 {
 	group := []int32{start}
 	seen[start] = true

@@ -113,6 +113,7 @@ func arrangeInsert(ctx context.Context, s *stance, opt *Options) (*arrangement, 
 			a.shapes[f] = 1
 		}
 	}
+	s.followRoofs(s.d, func(f int32) bool { return a.shapes[f] == 0 }, func(f int32) { a.shapes[f] = 1 })
 	a.catches = append(s.facingCatches(a.shapes, 0, "the casting cap", s.d), s.facingCatches(a.shapes, 1, "the insert", down)...)
 	a.lineMM, a.showMM = s.border(a.shapes)
 	for _, u := range s.report.Undercuts {
@@ -175,23 +176,26 @@ func (s *stance) split(up bool, k int) *sideSplit {
 	if !up {
 		c.whole = r3.Scale(-1, s.d)
 	}
-	own := mouldability.Down // reach of the split half
+	own, held := mouldability.Down, mouldability.LowerHalf // reach of the split half
 	if !up {
-		own = mouldability.Up
+		own, held = mouldability.Up, mouldability.UpperHalf
+	}
+	give := func(f int) {
+		c.shapes[f] = 1
+		along := r3.Dot(s.normal[f], s.sides[k])
+		if along < -wallSine || math.Abs(along) <= wallSine && s.beyondMiddle(f, s.sides[k]) {
+			c.shapes[f] = 2
+		}
 	}
 	for f := range c.shapes {
-		along := r3.Dot(s.normal[f], s.sides[k])
-		open := s.sideways[f] && !s.caught[k][f]
-		switch faces := r3.Dot(s.normal[f], c.whole); {
-		case open || s.report.Reach[f] == own && faces < -wallSine:
-			c.shapes[f] = 1
-			if along < -wallSine || math.Abs(along) <= wallSine && s.beyondMiddle(f, s.sides[k]) {
-				c.shapes[f] = 2
-			}
-			if s.caught[k][f] {
-				c.bad += s.area[f]
-			}
-		case faces < -wallSine:
+		reached := s.report.Reach[f] == own && r3.Dot(s.normal[f], c.whole) < -wallSine
+		if s.sideways[f] && !s.caught[k][f] || reached || s.holds[f] == held {
+			give(f)
+		}
+	}
+	s.followRoofs(c.whole, func(f int32) bool { return c.shapes[f] == 0 }, func(f int32) { give(int(f)) })
+	for f := range c.shapes {
+		if c.shapes[f] != 0 && s.caught[k][f] || c.shapes[f] == 0 && r3.Dot(s.normal[f], c.whole) < -wallSine {
 			c.bad += s.area[f]
 		}
 	}
@@ -213,7 +217,7 @@ func (s *stance) beyondMiddle(f int, side r3.Vec) bool {
 
 // sideCatches finds where the side pieces are held: undercuts along the side that they shape.
 func (s *stance) sideCatches(ctx context.Context, a *arrangement, side r3.Vec, opt *Options) error {
-	report, err := mouldability.Analyse(ctx, s.part, side, mouldability.AnalyseOptions{DepthCells: depthCells, Workers: opt.Workers})
+	report, err := mouldability.Analyse(ctx, s.part, side, mouldability.AnalyseOptions{DepthCells: opt.depthCells, Workers: opt.Workers})
 	if err != nil {
 		return err
 	}

@@ -82,7 +82,7 @@ func (c *comparison) findTaper(ctx context.Context, f *family, r *Row) (*Change,
 	if len(walls) == 0 {
 		return nil, nil
 	}
-	opens := func(deg float64) (bool, error) { return c.opensWhen(ctx, f, s.tapered(walls, deg)) }
+	opens := func(deg float64) (bool, error) { return c.opensWhen(ctx, f, s.tapered(walls, deg), trialCells) }
 	lo, hi := 0.0, 1.0
 	for {
 		ok, err := opens(hi)
@@ -122,7 +122,7 @@ func (c *comparison) confirm(ctx context.Context, f *family, walls []leaningWall
 	if intake.Fatal() != nil {
 		return nil, nil
 	}
-	if ok, err := c.opensWhen(ctx, f, part); err != nil || !ok {
+	if ok, err := c.opensWhen(ctx, f, part, depthCells); err != nil || !ok {
 		return nil, err
 	}
 	change := &Change{Key: f.key, Name: f.name, Deg: deg, Part: part, AddsML: (part.VolumeMM3() - s.volume) / mm3PerML}
@@ -149,23 +149,25 @@ func (c *Change) words() string {
 }
 
 // opensWhen judges one way on a changed part along the same direction.
-func (c *comparison) opensWhen(ctx context.Context, f *family, part *mesh.Mesh) (bool, error) {
+func (c *comparison) opensWhen(ctx context.Context, f *family, part *mesh.Mesh, cells int) (bool, error) {
+	opt := *c.opt
+	opt.depthCells = cells
 	if !(part.VolumeMM3() > 0) {
 		return false, nil
 	}
 	was := c.judged[f.key]
-	s, err := newStance(ctx, part, was.stance.show, was.stance.d, c.opt)
+	s, err := newStance(ctx, part, was.stance.show, was.stance.d, &opt)
 	if err != nil {
 		return false, err
 	}
-	a, err := f.arrange(ctx, s, c.opt)
+	a, err := f.arrange(ctx, s, &opt)
 	if err != nil {
 		return false, err
 	}
 	if len(a.against) > 0 {
 		return false, nil
 	}
-	r, err := a.judge(ctx, s, c.opt)
+	r, err := a.judge(ctx, s, &opt)
 	if err != nil {
 		return false, err
 	}

@@ -41,6 +41,8 @@ type Options struct {
 	Directions int               // of the search; 0 means DefaultDirections
 	Workers    int               // 0 means one per processor; the answer does not depend on it
 	Progress   func(stage string, done float64)
+
+	depthCells int // cells for the depth of an undercut
 }
 
 // Sizes that makers start from (common practice, no source).
@@ -90,6 +92,7 @@ func (o Options) withDefaults() (Options, error) {
 	if o.Directions == 0 {
 		o.Directions = DefaultDirections
 	}
+	o.depthCells = depthCells
 	var ignored bool
 	orDefault(&o.DemouldH, DefaultDemouldH, &ignored)
 	orDefault(&o.WallMM, DefaultWallMM, &ignored)

@@ -54,7 +54,7 @@ func newStance(ctx context.Context, part *mesh.Mesh, show []bool, d r3.Vec, opt 
 	s.frame = geom.FrameTo(s.d)
 	s.box = part.Map(s.frame.Apply).Bounds()
 	var err error
-	s.report, err = mouldability.Analyse(ctx, part, s.d, mouldability.AnalyseOptions{Show: show, DepthCells: depthCells, Workers: opt.Workers})
+	s.report, err = mouldability.Analyse(ctx, part, s.d, mouldability.AnalyseOptions{Show: show, DepthCells: opt.depthCells, Workers: opt.Workers})
 	if err != nil {
 		return nil, err
 	}
@@ -67,8 +67,13 @@ func newStance(ctx context.Context, part *mesh.Mesh, show []bool, d r3.Vec, opt 
 	return s, s.divide(ctx)
 }
 
-// depthCells: a depth to a few per cent is enough to compare ways.
-const depthCells = 10000
+const (
+	// depthCells: a depth to a few per cent is enough to compare ways.
+	depthCells = 10000
+	// trialCells: while a taper is halved down, the depth hardly matters; the answer is confirmed with
+	// depthCells.
+	trialCells = 400
+)
 
 func (s *stance) measureFacets() {
 	s.normal, s.area = make([]r3.Vec, len(s.part.Tris)), make([]float64, len(s.part.Tris))
