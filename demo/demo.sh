@@ -36,4 +36,4 @@ fi
 
 echo
 echo "The foot ring's mould:  $out/foot-ring/out"
-echo "Why the cap locks:      $out/bumper-cap/out/report.txt"
+echo "Why the cap locks:      $out/bumper-cap/out/report.txt, and pictures/where-it-locks.png beside it"

@@ -160,7 +160,7 @@ func TestNewJobIsTheDefault(t *testing.T) {
 	if err := Create(fresh, filepath.Join(folder, "part.stl"), CreateOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	put(t, filepath.Join(folder, FileName), "format = 1\n[part]\nfile = \"part.stl\"\n")
+	put(t, filepath.Join(folder, FileName), bare)
 	_, errA := run(fresh)
 	_, errB := run(folder)
 	if errA != nil || errB != nil {

@@ -74,7 +74,10 @@ func scaled(m *mesh.Mesh, by float64) *mesh.Mesh {
 }
 
 // small is the settings of a job that runs fast; more follows them, in job.toml's own words.
-const small = "format = 1\n[part]\nfile = \"part.stl\"\n[mould]\nbolt = \"M3\"\n"
+const small = bare + "[mould]\nbolt = \"none\"\nkeys = 0\n"
+
+// bare is a job with every default.
+const bare = "format = 1\n[part]\nfile = \"part.stl\"\n"
 
 // newJob makes a job folder by hand.
 func newJob(t testing.TB, m *mesh.Mesh, more string) string {
