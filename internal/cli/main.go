@@ -40,6 +40,7 @@ type root struct {
 	Serve    serveCmd    `cmd:"" help:"Serve the web app and the HTTP API for a folder of jobs."`
 	Batch    batchCmd    `cmd:"" help:"Plan the casting of a batch on one bench."`
 	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
+	Record   recordCmd   `cmd:"" help:"Keep what happened at the bench: moulds, lots, mixes, sign-offs, castings; ask, export, back up."`
 	Sheet    sheetCmd    `cmd:"" help:"Print the shop sheet of a job: every step at the bench, as a PDF."`
 	Version  versionCmd  `cmd:"" help:"Show the version."`
 }

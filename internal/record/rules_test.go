@@ -251,3 +251,33 @@ func TestMouldLife(t *testing.T) {
 		}
 	})
 }
+
+func TestCorrectJSON(t *testing.T) {
+	eachDatabase(t, func(t *testing.T, dsn string) {
+		s := open(t, dsn)
+		benchIn(t, s)
+		for fields, want := range map[string]string{
+			`{"wieght": 3}`:                     "unknown field",
+			`{"parts": [{"component": "A"}]}`:   "give the lot",
+			`[1]`:                               "write the fields as JSON",
+			`{"temperature_c": 451}`:            "check the value and its unit",
+			`{"id": "mix-7", "notes": "moved"}`: "",
+			`{"parts": [{"component": "A", "lot": "lot-1", "asked_g": 5, "weighed_g": 5}]}`: "",
+		} {
+			err := s.Write(context.Background(), Entry{Operator: "Lee", Why: "typing error"}, func(tx *Tx) error {
+				_, err := tx.CorrectJSON("mix", "mix-1", []byte(fields))
+				return err
+			})
+			if want == "" && err != nil || want != "" && (err == nil || !strings.Contains(err.Error(), want)) {
+				t.Errorf("%s: %v", fields, err)
+			}
+		}
+		read(t, s, func(r *Reader) error {
+			var m Mix
+			if err := r.Get(&m, "mix-1"); err != nil || m.Notes != "moved" || len(m.Parts) != 1 || m.Rev != 3 {
+				t.Errorf("%+v, %v", m, err)
+			}
+			return r.Verify()
+		})
+	})
+}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"mouldwright/internal/sheet"
 
@@ -19,9 +20,9 @@ func (b *book) head(c Content) error {
 		if err := b.qr(c.Link, right-qrMM, b.y); err != nil {
 			return err
 		}
-		lines := wrap(c.Link, smallMM, false, qrMM+14)
+		lines := wrap(strings.ReplaceAll(c.Link, "/", "/ "), smallMM, false, qrMM+24)
 		for i, l := range lines {
-			b.d.Text(sheet.Text{At: r2.Vec{X: right, Y: b.y + qrMM + 3.2 + float64(i)*3}, Words: l, HeightMM: smallMM, Anchor: sheet.End})
+			b.d.Text(sheet.Text{At: r2.Vec{X: right, Y: b.y + qrMM + 3.2 + float64(i)*3}, Words: strings.ReplaceAll(l, "/ ", "/"), HeightMM: smallMM, Anchor: sheet.End})
 		}
 		right -= qrMM + 6
 		h = qrMM + 3.2 + 3*float64(len(lines))
@@ -198,7 +199,11 @@ func (b *book) mould(c Content) {
 		if f.Tilted != nil {
 			left = f.Tilted.TrappedMM3
 		}
-		words = append(words, fmt.Sprintf("Tilt %.1f°; %.1f mm³ of air stay behind as planned.", f.Tilt.TiltDeg, left))
+		stands := "Stands level"
+		if f.Tilt.TiltDeg >= 0.5 { // less cannot be set on a bench
+			stands = fmt.Sprintf("Tilted by %.1f°", f.Tilt.TiltDeg)
+		}
+		words = append(words, fmt.Sprintf("%s; %.1f mm³ of air stay behind as planned.", stands, left))
 	}
 	words = append(words, "Sections and plan with dimensions: drawings.pdf of the job.")
 	for _, w := range words {
@@ -242,24 +247,21 @@ func (b *book) sketch(c Content, x, y, w, h float64) {
 	f := min(w/bw, (h-keyH)/bh)
 	cx, cy := x+w/2, y+(h-keyH)/2
 	b.box(thick, cx-bw*f/2, cy-bh*f/2, cx+bw*f/2, cy+bh*f/2)
-	seen := map[string]bool{}
+	// The block is centred on the mould frame's origin in x and y.
+	var spots []spot
 	for _, q := range m.Features {
-		k, ok := marks[q.Kind]
-		if !ok {
-			continue
+		if k, ok := marks[q.Kind]; ok && math.Abs(q.AtMM[0]) <= bw/2+1 && math.Abs(q.AtMM[1]) <= bh/2+1 {
+			spots = append(spots, spot{r2.Vec{X: cx + q.AtMM[0]*f, Y: cy - q.AtMM[1]*f}, k.radiusMM, q.Name})
+			if k.filled {
+				b.d.Dot(spots[len(spots)-1].at, k.radiusMM)
+			} else {
+				b.d.Circle(thin, spots[len(spots)-1].at, k.radiusMM)
+			}
 		}
-		seen[q.Kind] = true
-		// The block is centred on the mould frame's origin in x and y; what lies outside is not shown.
-		p := r2.Vec{X: cx + q.AtMM[0]*f, Y: cy - q.AtMM[1]*f}
-		if math.Abs(q.AtMM[0]) > bw/2+1 || math.Abs(q.AtMM[1]) > bh/2+1 {
-			continue
-		}
-		if k.filled {
-			b.d.Dot(p, k.radiusMM)
-		} else {
-			b.d.Circle(thin, p, k.radiusMM)
-		}
-		b.d.Text(sheet.Text{At: r2.Vec{X: p.X + k.radiusMM + 0.5, Y: p.Y + 0.8}, Words: q.Name, HeightMM: 1.6})
+	}
+	frame := r2.Box{Min: r2.Vec{X: cx - bw*f/2, Y: cy - bh*f/2}, Max: r2.Vec{X: cx + bw*f/2, Y: cy + bh*f/2}}
+	for _, t := range names(spots, frame) {
+		b.d.Text(t)
 	}
 	legend := "seen from above; names as in the steps; not to scale"
 	b.d.Text(sheet.Text{At: r2.Vec{X: cx, Y: y + h}, Words: legend, HeightMM: smallMM, Anchor: sheet.Middle})

@@ -13,7 +13,7 @@ import (
 type Bench struct {
 	TempC       float64          // of the shop; 0 means 23
 	CureC       float64          // 0 means the shop's
-	Shots       int              // fillings; 0 means 1
+	Shots       int              // fillings of this run, one for each mould or round; 0 means 1
 	CupML       float64          // 0: the plan says how large a cup it takes
 	PourS       float64          // a filling; 0 means 60, or the flow's time when that is longer
 	CloseS      float64          // a filling; 0 means 30

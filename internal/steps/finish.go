@@ -1,8 +1,12 @@
 package steps
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+
+	"mouldwright/internal/job"
 )
 
 // open takes the mould apart in the order that was proven.
@@ -13,17 +17,26 @@ func (k *maker) open() {
 	s := Step{ID: "open", Phase: Open, Title: "Open in the proven order", Words: []string{}}
 	if k.stage.opens != "" {
 		s.Words = append(s.Words, k.stage.opens)
-	} else if k.rep.Mould.Opening != "" {
-		s.Words = append(s.Words, k.rep.Mould.Opening)
+	} else {
+		s.Words = append(s.Words, sentences(k.rep.Mould.Opening)...)
 	}
 	if pry := namesOf(k.features("pry slot")); len(pry) > 0 {
 		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
 	}
-	for i, p := range k.pieces(false) {
-		s.Words = append(s.Words, fmt.Sprintf("%d. The %s leaves along (%s), straight.", i+1, p.Name, direction(p.Exit)))
-	}
+	s.Words = append(s.Words, k.order()...)
 	s.Cautions = []string{"If it does not move, stop: wait, cool it, blow air into a vent. Force tears castings and chips edges."}
 	k.add(s)
+}
+
+// order is how the pieces leave: those that go up first, the casting out of the last one.
+func (k *maker) order() []string {
+	pieces := k.pieces(false)
+	slices.SortStableFunc(pieces, func(a, b job.PieceReport) int { return cmp.Compare(b.Exit[2], a.Exit[2]) })
+	var out []string
+	for i, p := range pieces {
+		out = append(out, fmt.Sprintf("%d. The %s leaves along (%s), straight.", i+1, p.Name, direction(p.Exit)))
+	}
+	return out
 }
 
 // direction prints a unit vector without negative zeros.

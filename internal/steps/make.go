@@ -89,7 +89,6 @@ func (k *maker) pourStage() error {
 	if err := k.mix(); err != nil {
 		return err
 	}
-	k.pour()
 	k.pressure()
 	if err := k.cure(); err != nil {
 		return err

@@ -19,7 +19,7 @@ func (k *maker) setUp() {
 	case f.Tilt.TiltDeg > tiltFromDeg:
 		s.Title = fmt.Sprintf("Tilt the mould by %.1f°", f.Tilt.TiltDeg)
 		s.Ask = &Ask{Words: "tilt", Unit: "°", Want: math.Round(f.Tilt.TiltDeg*10) / 10}
-		s.Words = append(s.Words, f.Tilt.Words)
+		s.Words = append(s.Words, sentence(f.Tilt.Words))
 		if f.Wedge != nil {
 			s.Words = append(s.Words, "Stand it on its "+f.Wedge.Words+".")
 		}
@@ -53,7 +53,7 @@ func (k *maker) boltStep(n int, words string) Step {
 		s.Words = append(s.Words, "No torque is given: hand-tight with a short key; printed faces creep under more.")
 	}
 	if f := k.rep.Fill; f != nil && f.Load != nil && !k.stage.silicone {
-		s.Words = append(s.Words, f.Load.Words)
+		s.Words = append(s.Words, sentence(f.Load.Words))
 	}
 	return s
 }
@@ -83,7 +83,7 @@ const (
 	siliconeCupPct  = 5
 )
 
-// mix weighs, stirs and degasses, mix by mix.
+// mix weighs, stirs, degasses and pours, mix by mix.
 func (k *maker) mix() error {
 	shot, err := k.shot()
 	if err != nil {
@@ -109,9 +109,11 @@ func (k *maker) mix() error {
 	}
 	k.add(Step{ID: "warm-up", Phase: Mix, Title: fmt.Sprintf("Bring bottles and mould to %g °C", k.bench.TempC), Words: []string{"Shake or stir each bottle that settles. Check the date on every label; write the lots down."},
 		Ask: &Ask{Words: "temperature of the components", Unit: "°C", Want: k.bench.TempC}, Why: b.PotLife.Basis})
+	// A mix is poured before the next is begun: its pot life runs.
 	for i, x := range b.Mixes {
 		k.weigh(shot, x, i, len(b.Mixes), opt.CupML)
 		k.stir(b, x, i, len(b.Mixes))
+		k.pour(x, i, len(b.Mixes))
 	}
 	return nil
 }
@@ -187,9 +189,12 @@ func (k *maker) stir(b *material.BatchPlan, x material.MixPlan, i, n int) {
 	k.add(s)
 }
 
-// pour fills the mould and closes what must be closed.
-func (k *maker) pour() {
-	s := Step{ID: "pour", Phase: Pour, Title: "Pour", Timers: []Timer{{Name: "a filling", S: k.bench.PourS}}}
+// pour fills the moulds of one mix, and closes what must be closed.
+func (k *maker) pour(x material.MixPlan, i, n int) {
+	s := Step{ID: numbered("pour", i, n), Phase: Pour, Title: ofMany("Pour", i, n), Timers: []Timer{{Name: "each filling", S: k.bench.PourS}}}
+	if x.Shots > 1 {
+		s.Title = ofMany(fmt.Sprintf("Pour %d fillings", x.Shots), i, n)
+	}
 	sprue, vents := namesOf(k.features("sprue", "side sprue", "fill port")), namesOf(k.features("vent"))
 	switch {
 	case k.stage.silicone:
@@ -200,20 +205,31 @@ func (k *maker) pour() {
 		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
 	}
 	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone {
-		s.Words = append(s.Words, f.Flow.Words)
+		s.Words = append(s.Words, sentence(f.Flow.Words))
 	}
 	k.add(s)
 	if len(vents) > 0 && !k.pouredOpen() {
-		k.add(Step{ID: "purge", Phase: Pour, Title: "Purge the vents, then plug them", Words: []string{"Wait until resin without bubbles has come out of " + listed(vents) + "; tap the mould; top the sprue up; then plug each with wax or clay.",
-			"In a pressure pot leave the sprue open, so that the pressure is the same inside and outside."}, Source: practice})
+		words := []string{"Wait until resin without bubbles has come out of " + listed(vents) + "; tap the mould; top the sprue up; then plug each with wax or clay."}
+		if k.bench.Pot {
+			words = append(words, "Leave the sprue open, so that the pressure in the pot is the same inside and outside.")
+		}
+		k.add(Step{ID: numbered("purge", i, n), Phase: Pour, Title: ofMany("Purge the vents, then plug them", i, n), Words: words, Source: practice})
 	}
 	if k.pouredOpen() {
-		cap := k.lid()
-		k.add(Step{ID: "close", Phase: Pour, Title: "Close the " + cap + " at an angle", Hard: true, Words: []string{"Set one edge down first and lower the " + cap + " slowly, so that the resin pushes the air before it to the far edge. Never flat.",
+		k.close(i, n)
+	}
+}
+
+// close puts the lid on a mould that is filled open.
+func (k *maker) close(i, n int) {
+	lid := k.lid()
+	k.add(Step{ID: numbered("close", i, n), Phase: Pour, Title: ofMany("Close the "+lid+" at an angle", i, n), Hard: true,
+		Words: []string{"Set one edge down first and lower the " + lid + " slowly, so that the resin pushes the air before it to the far edge. Never flat.",
 			"Go on when surplus has come out all round."}, Timers: []Timer{{Name: "lower it over", S: k.bench.CloseS}}, Why: "a lid put down flat shuts a pocket of air in"})
-		if bolts := k.features("bolt"); len(bolts) > 0 {
-			k.add(k.boltStep(len(bolts), bolts[0].Words))
-		}
+	if bolts := k.features("bolt"); len(bolts) > 0 {
+		s := k.boltStep(len(bolts), bolts[0].Words)
+		s.ID, s.Phase, s.Title = numbered(s.ID, i, n), Pour, ofMany(s.Title, i, n)
+		k.add(s)
 	}
 }
 

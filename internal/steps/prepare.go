@@ -2,8 +2,11 @@ package steps
 
 import (
 	"fmt"
+	"strings"
+	"unicode"
 
 	"mouldwright/internal/material"
+	"mouldwright/internal/record"
 	"mouldwright/internal/tooling"
 )
 
@@ -46,7 +49,7 @@ func (k *maker) prepare() {
 		once(Step{ID: "grain", Title: "Mist coats for the grain", Words: []string{fmt.Sprintf("%d mist coats from well away, so that drops land nearly dry; look at the grain between coats. Not on the parting faces.", k.bench.GrainCoats)},
 			Timers: []Timer{{Name: "between coats", S: mistDryS}}})
 	}
-	once(Step{ID: "fit", Title: "Close the mould dry", Words: []string{"The pieces must seat without force and without a gap; hold them against light.", k.rep.Mould.Opening}, Hard: true,
+	once(Step{ID: "fit", Title: "Close the mould dry", Words: []string{"The pieces must seat without force and without a gap; hold them against light. Then take them apart again: they must part freely."}, Hard: true,
 		Why: "a gap found now costs minutes, found later a shot"})
 }
 
@@ -79,9 +82,13 @@ func (k *maker) coats() {
 
 // release is the hard stop of one piece.
 func (k *maker) release(piece string, rule material.Rule) {
-	k.add(Step{ID: "release-" + slug(piece), Phase: Release, Piece: piece, Hard: rule.Release, Title: "Release on the " + piece,
-		Words:  []string{"On every face that what is poured touches: " + k.faces(piece) + ".", "Thin and even, out of the corners; look along each face against the light. " + sentence(rule.Do)},
-		Timers: []Timer{{Name: "dries", S: coatDryS}}, Ask: &Ask{Words: "coats", Unit: "coats"}, Why: rule.Why, Source: rule.Source})
+	do := " " + sentence(rule.Do)
+	if rule.Seal {
+		do = " Let each coat dry." // sealing was said before
+	}
+	k.add(Step{ID: record.ReleaseStep + "-" + slug(piece), Phase: Release, Piece: piece, Hard: rule.Release, Title: "Release on the " + piece,
+		Words:  []string{"On every face that what is poured touches: " + k.faces(piece) + ".", "Thin and even, out of the corners; look along each face against the light." + do},
+		Timers: []Timer{{Name: "dries", S: coatDryS}}, Ask: &Ask{Words: "how many", Unit: "coats"}, Why: rule.Why, Source: rule.Source})
 }
 
 // faces names what is poured against on a piece: the cavity, the parting face, and each channel in it.
@@ -107,10 +114,26 @@ func surfaceOf(m *material.Material) material.Surface {
 	return material.OnPlatinum
 }
 
-// sentence gives a rule's words a capital and a full stop.
-func sentence(s string) string {
-	if s == "" {
-		return s
+// sentences makes one of each line.
+func sentences(lines string) []string {
+	var out []string
+	for _, l := range strings.Split(lines, "\n") {
+		if l = sentence(l); l != "" {
+			out = append(out, l)
+		}
 	}
-	return string(s[0]-'a'+'A') + s[1:] + "."
+	return out
+}
+
+// sentence gives words a capital and a full stop.
+func sentence(s string) string {
+	r := []rune(strings.TrimSpace(s))
+	if len(r) == 0 {
+		return ""
+	}
+	r[0] = unicode.ToUpper(r[0])
+	if last := r[len(r)-1]; last != '.' && last != ';' {
+		r = append(r, '.')
+	}
+	return string(r)
 }
