@@ -146,18 +146,18 @@ func (b *Bench) purchase(m *Material, needG float64, p *Plan) Purchase {
 	return pu
 }
 
-// kitSteps is the resolution of the choice of kits: need is counted in this many steps at most.
-const kitSteps = 20_000
+// kitSteps is the resolution of the choice of kits: the need is counted in this many steps at most.
+const kitSteps = 200_000
 
 // cheapest is how many kits of each size cover a mass at the least price; among equal prices, more
-// material. The mass is counted in whole steps, upward for the need and downward for kits, so what is
-// bought always suffices.
+// material. The mass is counted in steps of 1 g (finer for tiny kits, coarser above 200 kg), upward for
+// the need and downward for kits, so what is bought always suffices.
 func cheapest(kits []Kit, needG float64) []int {
 	small := math.Inf(1)
 	for _, k := range kits {
 		small = min(small, k.MassG)
 	}
-	unit := max(small/20, needG/kitSteps)
+	unit := max(min(1, small/20), needG/kitSteps)
 	n := int(math.Ceil(needG/unit - 1e-9))
 	best := make([]float64, n+1)
 	mass := make([]float64, n+1)

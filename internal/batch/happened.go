@@ -11,9 +11,10 @@ import (
 const HappenedFile = "happened.toml"
 
 type happenedFile struct {
-	Format int    `toml:"format"`
-	Now    string `toml:"now"`
-	Steps  []struct {
+	Format  int      `toml:"format"`
+	Now     string   `toml:"now"`
+	Spoiled []string `toml:"spoiled_loads"`
+	Steps   []struct {
 		ID    string `toml:"id"`
 		Start string `toml:"start"`
 		Scrap bool   `toml:"scrap"`
@@ -50,10 +51,16 @@ func LoadHistory(path string, b *Bench, p *Plan) (*History, error) {
 		return int64(t.Sub(b.Start).Seconds())
 	}
 	h := &History{NowS: moment("", 0, "now", f.Now), Plan: p}
-	known := map[string]bool{}
+	known, loads := map[string]bool{}, map[string]bool{}
 	for _, s := range p.Steps {
-		known[s.ID] = true
+		known[s.ID], loads[s.Load] = true, true
 	}
+	for _, l := range f.Spoiled {
+		if !loads[l] {
+			r.fail("", 0, "spoiled_loads", "the plan has no load %q", l)
+		}
+	}
+	h.Spoiled = f.Spoiled
 	seen := map[string]bool{}
 	for n, s := range f.Steps {
 		if !known[s.ID] {

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -14,6 +15,9 @@ type History struct {
 	NowS  int64
 	Plan  *Plan // the plan that was followed
 	Steps []Happened
+	// Spoiled names loads that came to nothing: their shots are planned anew, and what was done of them
+	// is forgotten.
+	Spoiled []string
 
 	Loads []begun // filled by prepare
 }
@@ -34,7 +38,7 @@ type begun struct {
 // HistoryError says what of the history cannot be.
 type HistoryError struct{ ID, Words string }
 
-func (e *HistoryError) Error() string { return fmt.Sprintf("step %s: %s", e.ID, e.Words) }
+func (e *HistoryError) Error() string { return fmt.Sprintf("%s: %s", e.ID, e.Words) }
 
 func (h *History) loads() (out []load) {
 	for _, l := range h.Loads {
@@ -69,7 +73,7 @@ func (h *History) prepare(m *model, want []int) error {
 		if s.StartS < 0 || s.StartS > h.NowS {
 			return &HistoryError{s.ID, fmt.Sprintf("it starts %s, outside the time from the plan's first day to now, %s", m.b.Clock(s.StartS), m.b.Clock(h.NowS))}
 		}
-		started[p.Load] = true
+		started[p.Load] = !slices.Contains(h.Spoiled, p.Load)
 		if s.Scrap {
 			if p.Mould == "" {
 				return &HistoryError{s.ID, "only a step of one mould can be scrap"}
@@ -159,6 +163,7 @@ func (h *History) job(m *model, k int) *finite.Job {
 	shared := m.loadJob(bg.load)
 	kinds := m.kinds[shared]
 	j := *shared
+	j.Name = "load " + bg.plan.Name
 	j.Tasks = append([]finite.Task(nil), shared.Tasks...)
 	j.Holds = append([]finite.Hold(nil), shared.Holds...)
 	j.Release = h.NowS

@@ -88,7 +88,7 @@ func TestCheapestKits(t *testing.T) {
 		if mass < need {
 			t.Fatalf("%g g bought of %g", mass, need)
 		}
-		if price > best*1.05+1e-9 { // the need is counted in twentieths of the smallest kit
+		if price > best+1e-9 {
 			t.Fatalf("price %g, the least is %g", price, best)
 		}
 	})

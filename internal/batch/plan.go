@@ -84,7 +84,7 @@ func Make(ctx context.Context, b *Bench, opt Options) (*Plan, error) {
 		return nil, err
 	}
 	m := newModel(b)
-	s := &searcher{m: m, l: l, history: opt.Before, rng: rand.New(rand.NewPCG(opt.Seed, 0x6261746368)), fits: map[string]bool{}}
+	s := &searcher{ctx: ctx, m: m, l: l, history: opt.Before, rng: rand.New(rand.NewPCG(opt.Seed, 0x6261746368)), fits: map[string]bool{}}
 	for v := range b.Versions {
 		s.want = append(s.want, b.Shots(v))
 	}

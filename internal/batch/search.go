@@ -45,6 +45,7 @@ type built struct {
 }
 
 type searcher struct {
+	ctx     context.Context // looked at before every load
 	m       *model
 	l       *limits
 	want    []int // shots of each version
@@ -65,6 +66,9 @@ func (s *searcher) build(loads []load) (*built, error) {
 		all = append(append([]load(nil), s.history.loads()...), loads...)
 	}
 	for k, ld := range all {
+		if err := s.ctx.Err(); err != nil {
+			return nil, err
+		}
 		var job *finite.Job
 		if s.history != nil && k < len(s.history.Loads) {
 			job = s.history.job(s.m, k)
@@ -72,7 +76,10 @@ func (s *searcher) build(loads []load) (*built, error) {
 			job = s.m.loadJob(ld)
 		}
 		if _, err := sched.Place(job); err != nil {
-			return nil, fmt.Errorf("load %d: %w", k+1, err)
+			if s.history != nil && k < len(s.history.Loads) {
+				return nil, &HistoryError{s.history.Loads[k].plan.Name, "what was begun cannot be finished within its limits; note all that happened of it, or list it under spoiled_loads: " + err.Error()}
+			}
+			return nil, err
 		}
 		out.loadOf = append(out.loadOf, k)
 	}
@@ -92,6 +99,9 @@ func (s *searcher) trims(out *built, loads []load) error {
 	placed := out.schedule.Placed()
 	sort.SliceStable(order, func(a, b int) bool { return placed[order[a]].LastEnd() < placed[order[b]].LastEnd() })
 	for _, k := range order {
+		if err := s.ctx.Err(); err != nil {
+			return err
+		}
 		var job *finite.Job
 		if s.history != nil && k < len(s.history.Loads) {
 			job = s.history.trimJob(s.m, k, placed[k])
@@ -102,7 +112,7 @@ func (s *searcher) trims(out *built, loads []load) error {
 			continue
 		}
 		if _, err := out.schedule.Place(job); err != nil {
-			return fmt.Errorf("trimming of load %d: %w", k+1, err)
+			return err
 		}
 		out.loadOf = append(out.loadOf, k)
 	}
@@ -403,5 +413,5 @@ func (s *searcher) tasks() (n int) {
 
 // defaultIterations spends about the same work on batches of every size, within reason.
 func defaultIterations(tasks int) int {
-	return min(3000, max(40, 400_000/max(1, tasks)))
+	return min(3000, max(10, 400_000/max(1, tasks)))
 }

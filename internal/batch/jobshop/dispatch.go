@@ -23,11 +23,12 @@ func dispatch(f *flat, choose rule, rng *rand.Rand) []int {
 	}
 	next := append([]int(nil), f.first...)
 	for j := range next {
-		if end := f.n; j+1 < len(f.first) {
+		end := f.n
+		if j+1 < len(f.first) {
 			end = f.first[j+1]
-			if next[j] == end {
-				next[j] = f.n
-			}
+		}
+		if next[j] == end { // a job without operations
+			next[j] = f.n
 		}
 	}
 	jobFree, machFree := make([]int64, len(next)), make([]int64, f.machines)

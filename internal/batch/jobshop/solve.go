@@ -69,7 +69,7 @@ func Solve(ctx context.Context, in *Instance, opt Options) (*Result, error) {
 	opt = opt.defaults()
 	f := flatten(in)
 	s := &solver{ctx: ctx, f: f, opt: opt, rng: rand.New(rand.NewPCG(opt.Seed, 0x6a6f6273686f70)), begun: time.Now()}
-	s.tabu = newTabu(f, s.rng)
+	s.tabu = newTabu(ctx, f, s.rng)
 	s.bound = machineBound(f)
 	s.firstElite()
 	if err := s.raiseBound(); err == nil {

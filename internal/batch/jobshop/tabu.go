@@ -1,6 +1,9 @@
 package jobshop
 
-import "math/rand/v2"
+import (
+	"context"
+	"math/rand/v2"
+)
 
 // move takes one operation of a critical block to another place in it: u goes to just after v, or,
 // when backward, v to just before u. u stands before v.
@@ -11,6 +14,7 @@ type move struct {
 
 // tabu is a tabu search from one order.
 type tabu struct {
+	ctx     context.Context
 	f       *flat
 	rng     *rand.Rand
 	now     *order
@@ -20,12 +24,15 @@ type tabu struct {
 	block   []int
 	moves   []move
 	segment []int
-	rr, qq  []int64
+	rr      []int64
 }
 
-func newTabu(f *flat, rng *rand.Rand) *tabu {
-	return &tabu{f: f, rng: rng, now: newOrder(f), best: newOrder(f), until: make([]int64, f.n*f.n)}
+func newTabu(ctx context.Context, f *flat, rng *rand.Rand) *tabu {
+	return &tabu{ctx: ctx, f: f, rng: rng, now: newOrder(f), best: newOrder(f), until: make([]int64, f.n*f.n)}
 }
+
+// contextEvery is the iterations between looks at the context: a few ms.
+const contextEvery = 512
 
 // run searches until the best order has not improved for patience iterations, or the makespan is
 // the target, which is a proven bound. It returns the iterations done.
@@ -35,7 +42,9 @@ func (t *tabu) run(start *order, patience int, target int64) int {
 	clear(t.until)
 	t.iter = 0
 	for since := 0; since < patience && t.best.makespan > target; since++ {
-		t.iter++
+		if t.iter++; t.iter%contextEvery == 0 && t.ctx.Err() != nil {
+			break
+		}
 		t.findMoves()
 		if len(t.moves) == 0 {
 			break // one critical job, or one machine's sequence without alternatives: optimal
