@@ -436,3 +436,25 @@ func TestCompatibility(t *testing.T) {
 		}
 	}
 }
+
+// The demo's foot ring by hand: 24.2317 mL of cavity, 0.2026 of sprue, 0.0611 of vents and 2.0000 of
+// gutter are 26.4954 mL; with 5 % over 27.8201; 3 g in the cup at 1.035 g/mL make 30.7187 mL or 31.794 g,
+// of which 1.07/2.07 is A: 16.434 and 15.359 g, up to 16.5 and 15.4; pigment 1.5 % is 0.4785, up to 0.5.
+func TestFootRingByHand(t *testing.T) {
+	lib, err := Generic()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := lib.Find("pu-flexible")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := m.Shot([]Volume{{"cavity", 24231.7}, {"sprue", 202.6}, {"vents", 61.1}, {"gutter", 2000}},
+		ShotOptions{OverfillPct: 5, CupResidueG: 3, ScaleStepG: 0.1, Pigments: []Pigment{{Name: "paste", Pct: 1.5}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Components[0].G != 16.5 || s.Components[1].G != 15.4 || s.Pigments[0].G != 0.5 || s.TotalG != 32.4 {
+		t.Errorf("%+v", s)
+	}
+}

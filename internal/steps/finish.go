@@ -28,6 +28,18 @@ func (k *maker) open() {
 	k.add(s)
 }
 
+// castingG is the weight of a trimmed casting: what fills the cavity, since it keeps its mass when it
+// shrinks.
+func (k *maker) castingG() float64 {
+	v := k.rep.Part.VolumeMM3
+	for _, l := range k.rep.Mould.Ledger {
+		if l.Name == "cavity" {
+			v = l.VolumeMM3
+		}
+	}
+	return v / 1000 * k.rep.Shot.Density.GPerML
+}
+
 // order is how the pieces leave: those that go up first, the casting out of the last one.
 func (k *maker) order() []string {
 	pieces := k.pieces(false)
@@ -52,14 +64,14 @@ func direction(v [3]float64) string {
 // finish trims, inspects and records.
 func (k *maker) finish() {
 	k.stage = stage{name: "casting"}
-	mould, part := k.rep.Mould, k.rep.Part
+	mould := k.rep.Mould
 	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut sprue, vents and overflow off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", mould.LineMM)}}
 	if mould.LineOnShowMM > 0 {
 		trim.Words = append(trim.Words, fmt.Sprintf("%.1f mm of the line lie on show faces: under a lens, or not at all.", mould.LineOnShowMM))
 	}
 	k.add(trim)
 	look := Step{ID: "inspect", Phase: Finish, Title: "Inspect and weigh", Words: append([]string{"Voids, pinholes, tacky places, steps, tears, colour: against the first good casting, in the same light."}, k.plan.NeverTouch...)}
-	g := part.VolumeMM3 / 1000 * k.rep.Shot.Density.GPerML
+	g := k.castingG()
 	look.Quantities = []Quantity{{Name: "casting, trimmed", Value: math.Round(g*10) / 10, Unit: "g",
 		Note: fmt.Sprintf("predicted, ± %g %% for the density", k.rep.Shot.Density.ErrorPct)}}
 	look.Ask = &Ask{Words: "weight, trimmed", Unit: "g", Want: math.Round(g*10) / 10}
