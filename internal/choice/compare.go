@@ -12,6 +12,7 @@ import (
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
+	"mouldwright/internal/opening"
 )
 
 // Compare judges every way to mould the part and ranks them. show marks the facets that must carry no
@@ -207,9 +208,7 @@ func (c *comparison) judgeAlong(ctx context.Context, f *family, s *stance) (*jud
 			return nil, err
 		}
 		r.Opens = r.Release.Releases
-		for _, h := range r.Release.Holds {
-			r.Reasons = append(r.Reasons, h.Words)
-		}
+		r.Reasons = append(r.Reasons, holdReasons(r.Release.Holds)...)
 	}
 	if c.opt.Carrier != nil && !f.carrier {
 		r.Opens = false
@@ -218,6 +217,31 @@ func (c *comparison) judgeAlong(ctx context.Context, f *family, s *stance) (*jud
 	r.Reasons = append(r.Reasons, a.notes...)
 	r.price(f, newShapeOf(lies, a, c.opt), c.opt)
 	return &judgement{s, a, r}, nil
+}
+
+// mostReasons is how many holds a row spells out; Row.Release has them all.
+const mostReasons = 5
+
+// holdReasons says the holds that decide: those that do not let go, then the tightest.
+func holdReasons(holds []opening.Hold) []string {
+	order := slices.Clone(holds)
+	slices.SortStableFunc(order, func(a, b opening.Hold) int {
+		if a.Releases != b.Releases {
+			if b.Releases {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(a.Margin, b.Margin)
+	})
+	var out []string
+	for i, h := range order {
+		if i == mostReasons {
+			return append(out, fmt.Sprintf("and at %d more places", len(order)-i))
+		}
+		out = append(out, h.Words)
+	}
+	return out
 }
 
 // prove runs the builder of a way that opens by the estimate.
