@@ -268,6 +268,8 @@ func TestRefusalNamesThePlace(t *testing.T) {
 	c := serve(t, Options{})
 	var j jobView
 	c.must("POST", "/api/jobs", newJob{Demo: "bumper cap"}, &j)
+	// One direction instead of a search: a refusal of six would take six times as long.
+	c.must("PATCH", "/api/jobs/"+j.ID+"/decisions", map[string]any{"set": map[string]any{"opening.direction": []int{0, 0, 1}}}, &j)
 	if s := c.finish(j.ID, "judge"); s.State != Done {
 		t.Fatalf("judge: %+v", s)
 	}

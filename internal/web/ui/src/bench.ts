@@ -146,7 +146,7 @@ export class Bench {
     s.job = await api.job(this.id)
     if (t.kind === 'judge' && t.state === 'done') {
       await this.loadJudgement()
-      if (!s.mould) this.view.mode('draft')
+      if (!s.mould && !s.picking) this.view.mode('draft')
       this.say(s.judgement?.opens ? 'Judged: it opens.' : 'Judged: it locks.')
     }
     if (t.kind === 'build' && (t.state === 'done' || t.state === 'refused')) {

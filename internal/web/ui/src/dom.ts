@@ -24,9 +24,9 @@ export function rebuild(box: HTMLElement, ...children: Child[]): void {
   if (key) box.querySelector<HTMLElement>(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true })
 }
 
-/** A number with at most d decimals and thin groups of thousands. */
+/** A number with at most d decimals and narrow, unbroken groups of thousands. */
 export function num(v: number, d = 1): string {
-  return v.toLocaleString('en-GB', { maximumFractionDigits: d }).replace(/,/g, '\u2009').replace(/^-/, '\u2212')
+  return v.toLocaleString('en-GB', { maximumFractionDigits: d }).replace(/,/g, '\u202f').replace(/^-/, '\u2212')
 }
 
 /** A number with just d decimals. */

@@ -63,7 +63,7 @@ export class Stage {
     key.position.set(-0.5, 0.8, 1)
     this.camera.add(key)
     this.scene.add(this.camera, new AmbientLight(0xffffff, 0.55), new HemisphereLight(0xffffff, 0x8a9a95, 0.9), this.lines)
-    this.marker = new Mesh(new RingGeometry(0.8, 1, 48), new MeshBasicMaterial({ color: 0xb8155f, side: DoubleSide, depthTest: false, transparent: true }))
+    this.marker = new Mesh(new RingGeometry(0.86, 1, 48), new MeshBasicMaterial({ color: 0xb8155f, side: DoubleSide, depthTest: false, transparent: true }))
     this.marker.renderOrder = 5
     this.marker.visible = false
     this.scene.add(this.marker)
@@ -190,7 +190,7 @@ export class Stage {
   explode(on: boolean): void {
     const far = this.travel() * 0.75
     for (const b of this.bodies) b.group.position.copy(b.exit).multiplyScalar(on ? far : 0)
-    this.draw()
+    this.refit()
   }
 
   private travel(): number {
@@ -223,17 +223,18 @@ export class Stage {
     this.moving++
   }
 
-  /** Rings a place and turns the view to it; normal points away from the part there. */
-  mark(at: Vec | null, low?: Vec, high?: Vec): void {
-    this.marker.visible = at !== null
-    if (at) {
-      const size = low && high ? new Vector3(...high).distanceTo(new Vector3(...low)) : this.sphere.radius
-      this.marker.position.set(...at)
-      this.marker.scale.setScalar(Math.min(size / 2, this.sphere.radius * 0.25))
-      const out = new Vector3(...at).sub(this.sphere.center)
-      if (out.lengthSq() < 1e-9) out.set(0, 0, 1)
-      out.normalize().add(new Vector3(0, 0, 0.55)).normalize()
-      this.look(out)
+  /** Rings a place and turns the view so that its face looks at the viewer. */
+  mark(place: { at: Vec; normal: Vec } | null): void {
+    this.marker.visible = place !== null
+    if (place) {
+      const n = new Vector3(...place.normal)
+      this.marker.position.set(...place.at)
+      this.marker.scale.setScalar(this.sphere.radius * 0.12)
+      // A little from above or below, whichever side the face leans to, so that a wall inside a cup is
+      // seen over the rim.
+      const level = new Vector3(n.x, n.y, 0)
+      const from = level.lengthSq() > 0.01 ? level.normalize().multiplyScalar(0.8).add(new Vector3(0, 0, n.z < -0.3 ? -0.75 : 0.75)) : n
+      this.look(from.normalize())
     }
     this.draw()
   }
@@ -242,11 +243,27 @@ export class Stage {
     this.look(new Vector3(0.62, -1, 0.72).normalize())
   }
 
+  /** As near as shows all, from where the viewer stands. */
+  refit(): void {
+    this.look(this.camera.position.clone().sub(this.controls.target).normalize())
+  }
+
+  /** What the bodies take up where they are now. */
+  private extent(): Sphere {
+    const all = new Box3()
+    for (const b of this.bodies) {
+      const box = b.mesh.geometry.boundingBox
+      if (box && b.group.visible) all.union(box.clone().translate(b.group.position))
+    }
+    return all.isEmpty() ? this.sphere.clone() : all.getBoundingSphere(new Sphere())
+  }
+
   private look(from: Vector3): void {
-    const r = this.sphere.radius * 1.12
+    const extent = this.extent()
+    const r = extent.radius * 1.04
     const half = Math.min(this.camera.fov * Math.PI / 360, Math.atan(Math.tan(this.camera.fov * Math.PI / 360) * this.camera.aspect))
-    this.controls.target.copy(this.sphere.center)
-    this.camera.position.copy(this.sphere.center).addScaledVector(from, r / Math.sin(half))
+    this.controls.target.copy(extent.center)
+    this.camera.position.copy(extent.center).addScaledVector(from, r / Math.sin(half))
     this.camera.near = Math.max(r / 100, 0.01)
     this.camera.far = r * 40
     this.camera.updateProjectionMatrix()
@@ -279,7 +296,7 @@ export class Stage {
     this.camera.aspect = w / hgt
     this.camera.updateProjectionMatrix()
     if (first) this.fit()
-    this.draw()
+    else this.refit()
   }
 
   private listen(): void {

@@ -9,7 +9,9 @@ const sizes = (v: Vec) => v.map((s) => fix(s, 1)).join(' × ') + ' mm'
 const mL = (mm3: number, d = 2) => `${num(mm3 / 1000, d)} mL`
 
 /** Sentences of the server may run over several lines. */
-const lines = (words: string) => words.split('\n').map((w) => h('span', { class: 'block' }, w.trim()))
+const lines = (words: string) => words.split('\n').map((w) => h('span', { class: 'block' }, sentence(w.trim())))
+
+const sentence = (w: string) => w.charAt(0).toUpperCase() + w.slice(1)
 
 export function partStation(box: HTMLElement, b: Bench): void {
   const s = b.state!
@@ -125,7 +127,7 @@ function refusal(b: Bench): HTMLElement {
   const r = b.state!.report!
   return h('div', { class: 'verdict bad' }, h('p', {}, h('strong', {}, 'Refused.'), ' No mould was built, because it would not work:'),
     h('ul', { class: 'plain places' }, ...(r.reasons ?? []).map((q, i) => h('li', {},
-      h('span', {}, h('strong', {}, q.what + ': '), ...lines(q.words)),
+      h('span', {}, h('strong', {}, sentence(q.what) + ': '), q.words),
       q.remedy ? h('span', { class: 'remedy' }, 'What helps: ' + q.remedy + '.') : null,
       q.at_mm ? h('button', { class: 'quiet small', 'data-key': 'reason-' + i, click: () => b.view.showPlace(q.at_mm!) }, 'show where') : null))),
     ...r.directions.filter((d) => d.flat_split).slice(0, 1).map((d) => h('details', { 'data-key': 'trial' }, h('summary', {}, 'What a flat split would do'), h('p', {}, ...lines(d.flat_split!)))))
@@ -138,7 +140,7 @@ function result(b: Bench): HTMLElement {
   const stem = (name: string) => 'pieces/' + name.replace(/ /g, '-')
   const get = (f: string, words: string, what: string) => files.includes(f) ? h('a', { class: 'get', href: api.file(b.id, f, true), download: true, 'aria-label': `${what} as ${words}` }, words) : null
   const bad = m.checks.filter((c) => !c.ok)
-  return h('div', {},
+  return h('div', { class: 'result' },
     h('div', { class: 'verdict good' }, h('p', {}, h('strong', {}, 'Proven to open. '), ...lines(m.opening))),
     h('p', {}, `${m.family[0]!.toUpperCase()}${m.family.slice(1)}, block ${sizes(m.block_mm)}. Parting line ${num(m.parting_line_mm, 1)} mm in ${m.parting_loops} ${m.parting_loops === 1 ? 'loop' : 'loops'}, ${m.parting_line_on_show_mm > 0.05 ? num(m.parting_line_on_show_mm, 1) + ' mm' : 'none'} on show faces.`),
     h('h3', {}, 'Pieces to print'),
@@ -149,7 +151,7 @@ function result(b: Bench): HTMLElement {
     h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
     h('h3', {}, 'Drawings'),
     h('ul', { class: 'plain drawings' }, ...files.filter((f) => f.startsWith('drawings/')).map((f) => {
-      const words = f.replace('drawings/', '').replace('.svg', '').replace('-', ' along ')
+      const words = f.replace('drawings/', '').replace('.svg', '').replace(/-([xy])$/, ' along $1').replace(/-/g, ' ')
       return h('li', {}, h('a', { href: api.file(b.id, f), target: '_blank', rel: 'noopener' }, h('img', { src: api.file(b.id, f), alt: `Drawing: ${words}`, loading: 'lazy' }), h('span', {}, words)))
     })),
     h('h3', {}, 'Checks'),
@@ -208,6 +210,7 @@ export function decisionsStation(box: HTMLElement, b: Bench): void {
       if (err.place?.line) {
         const start = area.value.split('\n').slice(0, err.place.line - 1).join('\n').length + (err.place.line > 1 ? 1 : 0)
         area.focus()
+        area.scrollTop = Math.max(0, err.place.line - 4) * (area.scrollHeight / area.value.split('\n').length)
         area.setSelectionRange(start, area.value.indexOf('\n', start) < 0 ? area.value.length : area.value.indexOf('\n', start))
       }
     }

@@ -92,6 +92,7 @@ export class View {
         this.stage.show(this.pieces)
         this.opened = 0.5
         this.stage.open(this.opened)
+        this.stage.fit()
       } else if (this.part) {
         this.stage.show([this.part])
         this.setJudgement()
@@ -115,36 +116,39 @@ export class View {
   showUndercut(i: number): void {
     this.subject('part')
     this.mode('undercut')
-    const p = this.state?.part, j = this.state?.judged, u = this.state?.judgement?.undercuts[i]
-    if (!p || !j || !u || !this.stage) return
-    const at = this.largest(i + 1)
-    const o = p.meta['origin_mm'] as Vec
-    this.stage.mark(at ?? sub(u.centroid_mm, o), u.low_mm, u.high_mm)
+    const cut = this.state?.judged?.arrays.get('undercut')
+    if (cut) this.ring((f) => cut[f] === i + 1, (_at, area) => area)
   }
 
+  /** Turns to a place given in the part's coordinates. */
   showPlace(at: Vec): void {
     this.subject('part')
     this.mode('undercut')
     const o = this.state?.part?.meta['origin_mm'] as Vec | undefined
-    if (o) this.stage?.mark(sub(at, o))
+    if (o) this.ring(() => true, (c) => -Math.hypot(...sub(c, sub(at, o))))
   }
 
-  /** The middle of the largest facet of an undercut: a place on the surface. */
-  private largest(id: number): Vec | null {
-    const p = this.state!.part!, cut = this.state!.judged!.arrays.get('undercut')!
+  /** Rings the best facet of some: places are on the surface, where the middle of a whole ring is not. */
+  private ring(among: (f: number) => boolean, score: (middle: Vec, area: number) => number): void {
+    const p = this.state?.part
+    if (!p || !this.stage) return
     const pos = p.arrays.get('positions')!, c = p.arrays.get('corners')!
-    let best = -1, at: Vec | null = null
-    for (let f = 0; f < cut.length; f++) {
-      if (cut[f] !== id) continue
+    let best = -Infinity
+    let place: { at: Vec; normal: Vec } | null = null
+    for (let f = 0; f < c.length / 3; f++) {
+      if (!among(f)) continue
       const v = [0, 1, 2].map((k) => { const q = c[3 * f + k]! * 3; return [pos[q]!, pos[q + 1]!, pos[q + 2]!] as Vec })
-      const a = sub(v[1]!, v[0]!), b = sub(v[2]!, v[0]!)
-      const area = Math.hypot(a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
-      if (area > best) {
-        best = area
-        at = [0, 1, 2].map((k) => (v[0]![k]! + v[1]![k]! + v[2]![k]!) / 3) as Vec
+      const a = sub(v[1]!, v[0]!), d = sub(v[2]!, v[0]!)
+      const n: Vec = [a[1] * d[2] - a[2] * d[1], a[2] * d[0] - a[0] * d[2], a[0] * d[1] - a[1] * d[0]]
+      const area = Math.hypot(...n)
+      const middle = [0, 1, 2].map((k) => (v[0]![k]! + v[1]![k]! + v[2]![k]!) / 3) as Vec
+      const points = score(middle, area)
+      if (points > best && area > 0) {
+        best = points
+        place = { at: middle, normal: n.map((x) => x / area) as Vec }
       }
     }
-    return at
+    this.stage.mark(place)
   }
 
   private picked(p: Vec): void {
@@ -242,21 +246,19 @@ export class View {
     if (this.now === 'undercut') {
       return rebuild(this.legend, h('ul', {}, s.judgement!.undercuts.length ? item(LOCKED, 'locks the mould', true) : item('transparent', 'nothing locks'), item('#76727d', 'wall without draft')))
     }
-    const deg = (v: number) => num(Math.abs(v), 2)
-    const steps = draftSteps(s.judgement!.draft_asked_deg)
-    const up = steps.filter((q) => q.words === 'upper half'), down = steps.filter((q) => q.words === 'lower half').reverse()
-    const words = (q: { from: number; to: number }) => {
-      const lo = Math.min(Math.abs(q.from), Math.abs(q.to)), hi = Math.max(Math.abs(q.from), Math.abs(q.to))
-      return hi >= 90 ? `over ${deg(lo)}°` : `${lo < 0.06 ? '0' : deg(lo)}–${deg(hi)}°`
-    }
-    const table = h('table', {}, h('caption', {}, 'Draft, in degrees'), h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'upper'), h('th', { scope: 'col' }, 'lower'), h('td', {}))),
-      h('tbody', {}, ...up.map((q, i) => {
-        const a = h('span', { class: 'swatch' }), b = h('span', { class: 'swatch' })
-        a.style.backgroundColor = q.colour
-        b.style.backgroundColor = down[i]!.colour
-        return h('tr', {}, h('td', {}, a), h('td', {}, b), h('td', {}, words(q)))
-      })))
-    rebuild(this.legend, table, h('ul', {}, item(WALL, 'wall, no draft'), s.judgement!.undercuts.length ? item(LOCKED, 'locks', true) : null))
+    const steps = draftSteps(s.judgement!.draft_asked_deg).reverse() // from the lower half's side to the upper's
+    const bounds = steps.slice(1).map((q) => (Math.abs(q.from) < 0.06 ? '' : num(q.from, 1)))
+    bounds[bounds.length / 2 - 1] = '0'
+    rebuild(this.legend,
+      h('p', { class: 'legend-title' }, 'Draft, in degrees'),
+      h('div', { class: 'strip', role: 'img', 'aria-label': `Draft from over ${num(6 * s.judgement!.draft_asked_deg, 1)} degrees towards the lower half, over 0 at a wall, to the same towards the upper half; the darker, the less` },
+        ...steps.map((q, i) => {
+          const cell = h('span', { class: 'cell' }, h('span', { class: 'bound' }, i > 0 ? (bounds[i - 1] ?? '') : ''))
+          cell.style.setProperty('--cell', q.colour)
+          return cell
+        })),
+      h('p', { class: 'strip-ends' }, h('span', {}, 'leaves with the lower half'), h('span', {}, 'with the upper')),
+      s.judgement!.undercuts.length ? h('ul', {}, item(LOCKED, 'locks the mould', true)) : null)
   }
 }
 
