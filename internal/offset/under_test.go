@@ -61,7 +61,7 @@ func checkSheet(t *testing.T, s *Sheet) {
 	t.Logf("%d facets, error max %.4f rms %.4f mm", len(s.Tris), s.Error.MaxMM, s.Error.RMSMM)
 }
 
-func TestSheetUnderABoxAndACup(t *testing.T) {
+func TestSheetUnderABallAndACup(t *testing.T) {
 	const thick, draft, top = 6.0, 5.0, 12.0
 	m := sphereMesh(10, 40, 80)
 	s, err := Under(context.Background(), m, UnderOptions{ThicknessMM: thick, DraftDeg: draft, TopMM: top})

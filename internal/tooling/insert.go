@@ -61,6 +61,14 @@ func InsertMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt Ins
 
 // BuildInsert is InsertMould with all that is known of the insert.
 func BuildInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt InsertOptions) (*Insert, error) {
+	b, err := buildInsertMould(ctx, pool, part, opt)
+	if err != nil {
+		return nil, err
+	}
+	return b.out, nil
+}
+
+func buildInsertMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt InsertOptions) (*insertMould, error) {
 	o := opt.withDefaults()
 	if err := o.check(len(part.Tris)); err != nil {
 		return nil, err
@@ -77,7 +85,7 @@ func BuildInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt Ins
 		return nil, err
 	}
 	o.tell("done", 1)
-	return b.out, nil
+	return b, nil
 }
 
 // insertMould is an insert mould under construction. Lengths of the casting stage are those of the
@@ -140,7 +148,7 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 	if err := pool.Do(ctx, b.arrange); err != nil {
 		return nil, err
 	}
-	return b, b.lay2(ctx)
+	return b, b.stitch(ctx)
 }
 
 // line notes the parting line and its projection.

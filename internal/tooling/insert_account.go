@@ -105,15 +105,15 @@ type wetShare struct {
 
 // insertLedger adds up the closed block at one stage.
 type insertLedger struct {
-	b                  *insertMould
-	k                  *solid.Kernel
-	block              *solid.Solid
-	letters            []Tool
-	shrunk             *solid.Solid // where the silicone's shrinkage leaves a gap; nil for none
-	pieces             []*solid.Solid
-	lines              []LedgerLine
-	err                error
-	blockMM3, commonMM float64
+	b                   *insertMould
+	k                   *solid.Kernel
+	block               *solid.Solid
+	letters             []Tool
+	shrunk              *solid.Solid // where the silicone's shrinkage leaves a gap; nil for none
+	pieces              []*solid.Solid
+	lines               []LedgerLine
+	err                 error
+	blockMM3, commonMM3 float64
 }
 
 func (l *insertLedger) solid(name string, s *solid.Solid) {
@@ -152,9 +152,9 @@ func (l *insertLedger) spaces(dry []share, wet ...wetShare) error {
 	if err != nil {
 		return err
 	}
-	l.commonMM = empty - l.blockMM3
+	l.commonMM3 = empty - l.blockMM3
 	for _, x := range l.lines {
-		l.commonMM += x.VolumeMM3
+		l.commonMM3 += x.VolumeMM3
 	}
 	for _, s := range append(dry, share{name: "labels", tools: l.letters}) {
 		if len(s.tools) == 0 {
@@ -198,8 +198,8 @@ func (l *insertLedger) spaces(dry []share, wet ...wetShare) error {
 		return err
 	}
 	l.lines = append(l.lines, LedgerLine{Name: "cavity", VolumeMM3: v})
-	if l.commonMM > apartTol*l.blockMM3 {
-		l.lines = append(l.lines, LedgerLine{Name: "silicone pressed against its neighbours", VolumeMM3: -l.commonMM})
+	if l.commonMM3 > apartTol*l.blockMM3 {
+		l.lines = append(l.lines, LedgerLine{Name: "silicone pressed against its neighbours", VolumeMM3: -l.commonMM3})
 	}
 	return nil
 }
@@ -227,12 +227,12 @@ func (b *insertMould) judge(l *insertLedger, when string) {
 	off := math.Abs(sum-l.blockMM3) / l.blockMM3
 	b.mould.Checks = append(b.mould.Checks, Check{Name: "volumes add up when the " + when, OK: off <= ledgerTol, Value: off, Limit: ledgerTol, Unit: "of the block",
 		Words: fmt.Sprintf("pieces and spaces come to %.6f mm³, the block to %.6f mm³", sum, l.blockMM3)})
-	c := Check{Name: "pieces apart when the " + when, OK: math.Abs(l.commonMM) <= apartTol*l.blockMM3, Value: l.commonMM, Limit: apartTol * l.blockMM3, Unit: "mm³",
-		Words: fmt.Sprintf("the pieces share %.3g mm³ when closed, within rounding", l.commonMM)}
+	c := Check{Name: "pieces apart when the " + when, OK: math.Abs(l.commonMM3) <= apartTol*l.blockMM3, Value: l.commonMM3, Limit: apartTol * l.blockMM3, Unit: "mm³",
+		Words: fmt.Sprintf("the pieces share %.3g mm³ when closed, within rounding", l.commonMM3)}
 	if l.shrunk != nil { // the cured insert is soft, and smaller than its cradle: where it cannot shrink it is stretched
-		c.OK = l.commonMM <= shrinkShare*l.of(InsertBody)
+		c.OK = l.commonMM3 <= shrinkShare*l.of(InsertBody)
 		c.Limit = shrinkShare * l.of(InsertBody)
-		c.Words = fmt.Sprintf("the shrunk insert and its cradle share %.3g mm³, which it takes up by stretching", l.commonMM)
+		c.Words = fmt.Sprintf("the shrunk insert and its cradle share %.3g mm³, which it takes up by stretching", l.commonMM3)
 	}
 	b.mould.Checks = append(b.mould.Checks, c)
 }

@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -54,8 +55,8 @@ func (b *insertMould) arrange(k *solid.Kernel) error {
 	return nil
 }
 
-// lay2 lays the parting surface out to the block's sides and stitches the raw bodies.
-func (b *insertMould) lay2(ctx context.Context) error {
+// stitch lays the parting surface out to the block's sides and stitches the raw bodies.
+func (b *insertMould) stitch(ctx context.Context) error {
 	s, err := newSurface(ctx, b.parting, b.layout.Footprint)
 	if err != nil {
 		return err
@@ -163,7 +164,7 @@ func (b *insertMould) placePorts() error {
 		}
 	}
 	if at < 0 {
-		return fmt.Errorf("tooling: no room for the silicone's fill port on the ring round the part: %w; make it thinner", cmpErr(last, ErrSprue))
+		return fmt.Errorf("tooling: no room for the silicone's fill port on the ring round the part: %w; make it thinner", cmp.Or(last, ErrSprue))
 	}
 	for range o.PortVents {
 		best, score := Sprue{}, math.Inf(-1)
@@ -191,13 +192,6 @@ const (
 	// collects high.
 	ventHeightWeight = 20
 )
-
-func cmpErr(err, or error) error {
-	if err != nil {
-		return err
-	}
-	return or
-}
 
 // farthest is the clear distance from p to the nearest of some sprues.
 func farthest(have []Sprue, p r2.Vec) float64 {

@@ -192,7 +192,7 @@ func (b *insertMould) withPegs(k *solid.Kernel, outer *solid.Solid) (*solid.Soli
 		if err != nil {
 			return nil, err
 		}
-		if added < leastPegMM3 || b.outer2(at) {
+		if added < leastPegMM3 || !b.outline.Contains(at) {
 			continue
 		}
 		pegs = append(pegs, peg)
@@ -210,11 +210,6 @@ func (b *insertMould) withPegs(k *solid.Kernel, outer *solid.Solid) (*solid.Soli
 		return nil, fmt.Errorf("tooling: pegs: %w", err)
 	}
 	return out, nil
-}
-
-// outer2 says whether a peg at a place would widen the insert past its outline at the top.
-func (b *insertMould) outer2(at r2.Vec) bool {
-	return !b.outline.Contains(at)
 }
 
 func sprueTools(k *solid.Kernel, sprues []Sprue) (out []Tool, err error) {

@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -10,17 +11,23 @@ import (
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
+// splitDegs are tried in turn, until the line does not pass over itself: a facet leaning further than this
+// from upright, and open to the side that it faces, goes with that side. Nearer to upright it is a wall,
+// which may go with either.
+var splitDegs = []float64{15, 5, 1}
+
 const (
-	// splitDeg: a facet leaning further than this from upright, and open to the side it faces, goes with
-	// that side. Nearer to upright it is a wall, which may go with either.
-	splitDeg = 15
 	// softCatchCost and rigidCatchCost are what a square millimetre, seen along the opening direction, that
 	// a piece catches behind costs in mm of parting line: little for the silicone, which peels; five times
 	// as much for the rigid core, from which the casting has to be stretched.
 	softCatchCost, rigidCatchCost = 0.02, 0.1
+	// axisCatchCost is what it costs besides when axes are compared: a catch that another axis avoids is a
+	// fault of the axis.
+	axisCatchCost = 1.0
 	// showOnCapCost is what a square millimetre of show face costs that the rigid cap makes.
 	showOnCapCost = 1.0
 	// meanShow: show faces that look less than this much one way have no front.
@@ -75,16 +82,37 @@ func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec,
 		}
 	}
 	if math.IsInf(least, 1) {
-		return best, fmt.Errorf("tooling: %w along any axis of the part: %w; give a direction", ErrSplit, last)
+		return best, fmt.Errorf("tooling: along no axis of the part: %w", last)
 	}
 	return best, nil
 }
 
 // splitInsert divides the part, whose caps leave along +z, between the insert (lower) and the casting
-// cap (upper).
+// cap (upper), so that a parting surface starts at the line between them.
 func splitInsert(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.Parting, error) {
 	tree := geom.NewBVH(m.Verts, m.Tris)
-	lean := math.Sin(splitDeg * math.Pi / 180)
+	const margin = 5.0 // mm round the part: enough to see whether a surface starts at all
+	box := m.Bounds()
+	foot := r2.Box{Min: r2.Vec{X: box.Min.X - margin, Y: box.Min.Y - margin}, Max: r2.Vec{X: box.Max.X + margin, Y: box.Max.Y + margin}}
+	var first error
+	for _, deg := range splitDegs {
+		p, err := splitAt(ctx, m, tree, show, deg)
+		if err == nil {
+			if _, err = newSurface(ctx, p, foot); err == nil {
+				return p, nil
+			}
+		}
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		first = cmp.Or(first, err)
+	}
+	return nil, fmt.Errorf("%w: %w; try another direction", ErrSplit, first)
+}
+
+// splitAt is the split of least cost with walls up to an angle from upright.
+func splitAt(ctx context.Context, m *mesh.Mesh, tree *geom.BVH, show []bool, wallDeg float64) (*mouldability.Parting, error) {
+	lean := math.Sin(wallDeg * math.Pi / 180)
 	low, up := make([]float64, len(m.Tris)), make([]float64, len(m.Tris))
 	some := [2]bool{}
 	for f := range m.Tris {
@@ -115,7 +143,7 @@ func splitInsert(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.
 		}
 	}
 	if !some[Upper] || !some[Lower] {
-		return nil, fmt.Errorf("%w: no facet of the part is open upward, or none downward: is it closed?", ErrSplit)
+		return nil, errors.New("no facet of the part is open upward, or none downward: is it closed?")
 	}
 	return mouldability.Divide(ctx, m, low, up, mouldability.PartOptions{Show: show})
 }
@@ -126,7 +154,7 @@ func catchCost(areaMM2, z float64) (low, up float64) {
 	return softCatchCost * areaMM2 * max(0, z), rigidCatchCost * areaMM2 * max(0, -z)
 }
 
-// splitCost judges a split by the same sum as the cut behind it.
+// splitCost judges a split where axes are compared: by the sum behind the cut, and more for catches.
 func splitCost(p *mouldability.Parting, show []bool) float64 {
 	c := p.LengthMM + (mouldability.DefaultShowCost-1)*p.ShowLengthMM
 	for f, u := range p.Upper {
@@ -135,12 +163,13 @@ func splitCost(p *mouldability.Parting, show []bool) float64 {
 		if r3.Norm(n) == 0 {
 			continue
 		}
-		low, up := catchCost(t.Area(), r3.Unit(n).Z)
+		z := r3.Unit(n).Z
+		low, up := catchCost(t.Area(), z)
 		if !u {
-			c += low
+			c += low + axisCatchCost*t.Area()*max(0, z)
 			continue
 		}
-		c += up
+		c += up + axisCatchCost*t.Area()*max(0, -z)
 		if show != nil && show[p.Source[f]] {
 			c += showOnCapCost * t.Area()
 		}
