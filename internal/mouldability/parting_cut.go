@@ -4,7 +4,10 @@ import (
 	"context"
 	"math"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // minimumCut labels the wall facets so that the parting line costs least, with every other facet
@@ -36,11 +39,21 @@ func minimumCut(ctx context.Context, m *mesh.Mesh, adj mesh.Adjacency, source []
 		}
 		return down
 	}
+	var way *geom.BVH // built when the first wall needs it
 	for f, t := range m.Tris {
 		if node[f] < 0 {
 			continue
 		}
+		if way == nil {
+			way = geom.NewBVH(m.Verts, m.Tris)
+		}
 		tri := m.Facet(f)
+		switch under, over := standsOver(way, tri); {
+		case under && !over:
+			g.arc(up, node[f], certain, 0)
+		case over && !under:
+			g.arc(node[f], down, certain, 0)
+		}
 		switch c := quantum(mislabelCost(tri)); {
 		case projected(tri) > 0:
 			g.arc(up, node[f], c, 0)
@@ -68,6 +81,34 @@ func minimumCut(ctx context.Context, m *mesh.Mesh, adj mesh.Adjacency, source []
 	}
 	return low, high, nil
 }
+
+// certain outweighs any line on a part that a bench can hold: a kilometre.
+const certain = int64(1e12)
+
+// beforeWallMM is how far before a wall its mould material is looked at: past the rounding of the wall,
+// and well inside any gap that material could fill.
+const beforeWallMM = 0.01
+
+// standsOver says whether the part lies under, and over, the mould material just before a wall. Material
+// with the part under it can only leave upward, so such a wall is the upper half's, though giving it
+// away would cost nothing; the other way round it is the lower half's.
+func standsOver(way *geom.BVH, t r3.Triangle) (under, over bool) {
+	n := t.Normal()
+	n.Z = 0
+	if r3.Norm(n) == 0 {
+		return false, false
+	}
+	n = r3.Scale(beforeWallMM, r3.Unit(n))
+	c := t.Centroid()
+	for _, p := range []r3.Vec{c, middle(c, t[0]), middle(c, t[1]), middle(c, t[2])} {
+		p = r3.Add(p, n)
+		under = under || way.AnyHit(p, r3.Vec{Z: -1}, 0, math.Inf(1))
+		over = over || way.AnyHit(p, r3.Vec{Z: 1}, 0, math.Inf(1))
+	}
+	return under, over
+}
+
+func middle(a, b r3.Vec) r3.Vec { return r3.Scale(0.5, r3.Add(a, b)) }
 
 // quantum turns mm of cost into whole nanometres: integer capacities make the flow exact, and so
 // the same on every machine.

@@ -8,8 +8,28 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// isWall says whether a facet is so close to vertical that either half may take it.
-func isWall(t r3.Triangle) bool { return mislabelCost(t) < perimeter(t) }
+// isWall says whether a facet is so close to vertical that either half may take it: it must be narrow
+// seen along z, or the proof of the opening would stop at it, and to give it away must be able to pay.
+func isWall(t r3.Triangle) bool {
+	return widthAlongZ(t) <= mostWallMM && mislabelCost(t) < perimeter(t)
+}
+
+// mostWallMM is the widest that a wall facet may be seen along z. Two such facets side by side stay
+// under the 5 µm that the proof lets slide.
+const mostWallMM = 2 * WallWidthMM
+
+// widthAlongZ is the width of the facet's projection: twice its area over its longest side there.
+func widthAlongZ(t r3.Triangle) float64 {
+	longest := 0.0
+	for i := range 3 {
+		d := r3.Sub(t[(i+1)%3], t[i])
+		longest = max(longest, math.Hypot(d.X, d.Y))
+	}
+	if longest == 0 {
+		return 0
+	}
+	return 2 * math.Abs(projected(t)) / longest
+}
 
 // mislabelCost is what it costs, in mm of parting line, to give a facet to the half that it turns
 // away from: its projected area over WallWidthMM. A facet whose cost exceeds its perimeter could

@@ -103,3 +103,35 @@ func TestPartShow(t *testing.T) {
 	near(t, "height", p.MaxZ, 0, 0)
 	near(t, "on show faces", p.ShowLengthMM, 0, 0)
 }
+
+// An inner riser of a Z-shaped section stands over the part's own tread: its wall goes to the upper
+// half, though either half could take it for nothing, and the outer line stays one loop.
+func TestPartWallOverTread(t *testing.T) {
+	// Treads at z 4 and 16, undersides at 0 and 12, a riser 4 mm thick between x -2 and 2.
+	m := prism([][2]float64{{-2, 4}, {-2, 16}, {20, 16}, {20, 12}, {2, 12}, {2, 0}, {-20, 0}, {-20, 4}}, 10)
+	p := partOf(t, m, PartOptions{})
+	if len(p.Loops) != 1 {
+		t.Errorf("%d loops, want one", len(p.Loops))
+	}
+	for f := range p.Mesh.Tris {
+		switch tri := p.Mesh.Facet(f); {
+		case tri.Normal().X < -1 && tri.Centroid().Z > 4 && tri.Centroid().X > -3 && !p.Upper[f]:
+			t.Errorf("facet %d over the tread goes to the lower half", f)
+		case tri.Normal().X > 1 && tri.Centroid().Z < 12 && tri.Centroid().X < 3 && p.Upper[f]:
+			t.Errorf("facet %d under the upper slab goes to the upper half", f)
+		}
+	}
+	near(t, "area", p.Loops[0].AreaMM2, 400, 1e-9)
+}
+
+// A tall facet that leans by more than the proof lets slide is no wall, however much line it could save.
+func TestTallNarrowFacetKeepsItsHalf(t *testing.T) {
+	tall := r3.Triangle{{X: 0, Y: 0, Z: 0}, {X: 0.5, Y: 0, Z: 0}, {X: 0.25, Y: 0.0168, Z: 14}}
+	if isWall(tall) {
+		t.Errorf("a facet %.4f mm wide along z counts as a wall", widthAlongZ(tall))
+	}
+	thin := r3.Triangle{{X: 0, Y: 0, Z: 0}, {X: 0.5, Y: 0, Z: 0}, {X: 0.25, Y: 0.0001, Z: 14}}
+	if !isWall(thin) {
+		t.Error("a facet 0.0001 mm wide along z does not count as a wall")
+	}
+}
