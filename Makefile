@@ -8,8 +8,9 @@ GO ?= go
 WASM = internal/solid/manifold.wasm
 MESHES = bench/realmeshes/node_modules/.package-lock.json
 NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit --no-fund
-# Debian packages that only the checks use: a second opinion on meshes, and meshes nobody here made.
-DEBIAN = admesh assimp-utils assimp-testmodels
+# Debian packages that only the checks use: a second opinion on meshes, meshes nobody here made, a database
+# server for the records, and readers of the PDFs and QR codes that are printed.
+DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools
 
 .PHONY: all deps testdeps build test lint demo bench realmeshes
 

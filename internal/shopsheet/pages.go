@@ -153,13 +153,22 @@ func wrap(words string, cap float64, bold bool, width float64) []string {
 	return lines
 }
 
+// firstLine is what fits of words, ended by an ellipsis where some do not.
+func firstLine(words string, cap, width float64) string {
+	lines := wrap(words, cap, false, width)
+	if len(lines) < 2 {
+		return words
+	}
+	return wrap(words, cap, false, width-3)[0] + " …"
+}
+
 // feet numbers the pages once their count is known.
 func (b *book) feet(c Content) {
 	for i, d := range b.pages {
 		b.d = d
 		y := b.paper.HeightMM - marginMM
 		d.Line(thin, r2.Vec{X: b.left(), Y: y - 4.5}, r2.Vec{X: b.right(), Y: y - 4.5})
-		b.text(b.left(), y, smallMM, false, c.Report.Part.Name+", "+c.Plan.Material)
+		b.text(b.left(), y, smallMM, false, firstLine(c.Report.Part.Name+", "+c.Plan.Material, smallMM, (b.right()-b.left())/3))
 		b.textEnd(b.right(), y, smallMM, fmt.Sprintf("page %d of %d", i+1, len(b.pages)))
 		d.Text(sheet.Text{At: r2.Vec{X: b.paper.WidthMM / 2, Y: y}, Words: "shop sheet by mouldwright", HeightMM: smallMM, Anchor: sheet.Middle})
 	}
