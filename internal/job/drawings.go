@@ -57,7 +57,7 @@ func sections(m *tooling.Mould) []cut {
 	middle := r3.Scale(0.5, r3.Add(m.Block.Min, m.Block.Max))
 	through, at := "the middle", middle
 	for _, q := range m.Features {
-		if q.Kind == "sprue" {
+		if q.Kind == "sprue" || q.Kind == "side sprue" {
 			through, at = "the sprue", q.At
 			break
 		}
@@ -244,7 +244,7 @@ func shortSize(q tooling.Feature) string {
 		return fmt.Sprintf("%.1f mm, %.2f mm clearance", size["base diameter"], size["clearance"])
 	case "sprue", "vent":
 		return fmt.Sprintf("%.1f mm to %.1f mm", size["top diameter"], size["bottom diameter"])
-	case "side sprue":
+	case "side sprue", "side vent":
 		return fmt.Sprintf("%.1f × %.1f mm", size["width"], size["height"])
 	case "pry slot":
 		return fmt.Sprintf("%.1f mm wide, %.1f mm deep", size["width"], size["depth"])

@@ -32,6 +32,7 @@ type File struct {
 	Parting  PartingRule  `toml:"parting"`
 	Material MaterialRule `toml:"material"`
 	Mould    MouldRule    `toml:"mould"`
+	Insert   InsertRule   `toml:"insert"`
 	Printer  PrinterRule  `toml:"printer"`
 	Shot     ShotRule     `toml:"shot"`
 	Drawing  DrawingRule  `toml:"drawing"`
@@ -103,6 +104,15 @@ type MouldRule struct {
 	Label        string  `toml:"label"` // "" is the part's name
 	LabelFont    string  `toml:"label_font"`
 	LabelMM      float64 `toml:"label_mm"`
+}
+
+// InsertRule sizes the silicone insert of the family "insert"; other families leave it unused.
+type InsertRule struct {
+	Silicone    string  `toml:"silicone"` // material of the insert
+	ThicknessMM float64 `toml:"thickness_mm"`
+	DraftDeg    float64 `toml:"draft_deg"` // of its outer face against the cradle
+	LandMM      float64 `toml:"land_mm"`   // from the cavity to the overflow in the casting cap
+	OverflowMM  float64 `toml:"overflow_mm"`
 }
 
 // PrinterRule is the build volume that each piece must fit.

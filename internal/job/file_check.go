@@ -91,8 +91,8 @@ func (f *File) checkChoices() error {
 	if n := len(f.Printer.BuildMM); n != 0 && n != 3 {
 		return f.wrong("printer.build_mm", "give three sizes x, y, z; found %d", n)
 	}
-	if fam := f.Mould.Family; fam != "" && fam != "two-halves" {
-		return f.wrong("mould.family", "%q is not a family this version builds; it builds \"two-halves\"", fam)
+	if fam := f.Mould.Family; fam != "" && fam != familyTwoHalves && fam != familyInsert {
+		return f.wrong("mould.family", "%q is not a family this version builds; it builds %q and %q", fam, familyTwoHalves, familyInsert)
 	}
 	if b := f.Mould.Bolt; b != "" && b != tooling.NoBolts {
 		if _, err := tooling.FindThread(b); err != nil {
@@ -121,6 +121,10 @@ func (f *File) ranges() []settingRange {
 		{"show.grow_deg", f.Show.GrowDeg, 0, 90, "°"},
 		{"opening.min_draft_deg", f.Opening.MinDraftDeg, 0, 30, "°"},
 		{"opening.tolerance_mm", f.Opening.ToleranceMM, 0, 1, "mm"},
+		{"insert.thickness_mm", f.Insert.ThicknessMM, 0, 50, "mm"},
+		{"insert.draft_deg", f.Insert.DraftDeg, 0, 30, "°"},
+		{"insert.land_mm", f.Insert.LandMM, 0, 20, "mm"},
+		{"insert.overflow_mm", f.Insert.OverflowMM, 0, 20, "mm"},
 		{"mould.wall_mm", f.Mould.WallMM, 0, 200, "mm"},
 		{"mould.floor_mm", f.Mould.FloorMM, 0, 200, "mm"},
 		{"mould.bolt_pitch_mm", f.Mould.BoltPitchMM, 0, 500, "mm"},

@@ -9,7 +9,10 @@ import (
 // mouldReport takes from a mould what the report says of it.
 func mouldReport(m *tooling.Mould) *MouldReport {
 	r := &MouldReport{Family: m.Family, BlockMM: array(m.Block.Size()), Scale: array(m.Place.Scale), LineMM: m.LineMM, LineLoops: len(m.Line),
-		LineOnShowMM: m.LineOnShowMM, SurfaceFlat: m.Surface.Flat, SteepestDeg: m.Surface.SteepestDeg, Opening: m.Opening.Words()}
+		LineOnShowMM: m.LineOnShowMM, SurfaceFlat: m.Surface.Flat, SteepestDeg: m.Surface.SteepestDeg}
+	if m.Opening != nil {
+		r.Opening = m.Opening.Words()
+	}
 	for _, p := range m.Pieces {
 		r.Pieces = append(r.Pieces, PieceReport{Name: p.Name, Facets: len(p.Mesh.Tris), VolumeMM3: p.VolumeMM3, SizeMM: array(p.Mesh.Bounds().Size()), Exit: array(p.Exit)})
 	}

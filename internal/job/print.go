@@ -7,6 +7,8 @@ import (
 	"strings"
 	"text/tabwriter"
 	"unicode/utf8"
+
+	"mouldwright/internal/material"
 )
 
 // Print writes the report as text, for a terminal and for report.txt.
@@ -20,8 +22,11 @@ func (r *Report) Print(w io.Writer) error {
 	if r.Mould != nil {
 		p.mould(r.Mould)
 	}
+	if r.Silicone != nil {
+		p.shot("The insert, poured once,", r.Silicone)
+	}
 	if r.Shot != nil {
-		p.shot(r)
+		p.shot("One filling", r.Shot)
 	}
 	if r.Fill != nil {
 		p.fill(r.Fill)
@@ -179,6 +184,12 @@ func (p *printer) mould(m *MouldReport) {
 		}
 		row("sum\t\t%.3f mL\tblock %.3f mL", sum/1000, m.BlockMM[0]*m.BlockMM[1]*m.BlockMM[2]/1000)
 	})
+	if len(m.Stages) > 0 {
+		p.line("\nWhat parts from what, in order")
+		for _, s := range m.Stages {
+			p.item(s)
+		}
+	}
 	p.line("\nChecks")
 	for _, c := range m.Checks {
 		mark := "ok  "
@@ -231,9 +242,8 @@ func featureWords(q FeatureReport) string {
 	return q.Kind + ": " + q.Words
 }
 
-func (p *printer) shot(r *Report) {
-	s := r.Shot
-	p.line("\nOne filling of %s", s.Name)
+func (p *printer) shot(title string, s *material.Shot) {
+	p.line("\n%s of %s", title, s.Name)
 	p.columns(func(row func(string, ...any)) {
 		for _, u := range s.Uses {
 			row("%s\t%.2f mL\t%.2f g", u.Name, u.ML, u.G)

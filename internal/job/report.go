@@ -16,6 +16,7 @@ type Report struct {
 	Directions []DirectionReport `json:"directions"` // those tried, in order
 	Mould      *MouldReport      `json:"mould,omitempty"`
 	Shot       *material.Shot    `json:"shot,omitempty"`
+	Silicone   *material.Shot    `json:"silicone,omitempty"` // the pour of the insert, where there is one
 	Fill       *FillReport       `json:"fill,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
 	Warnings   []string          `json:"warnings,omitempty"`
@@ -96,6 +97,7 @@ type MouldReport struct {
 	Ledger       []LedgerReport  `json:"ledger"`
 	Checks       []CheckReport   `json:"checks"`
 	Opening      string          `json:"opening"`
+	Stages       []string        `json:"stages,omitempty"` // of an insert: what parts from what, and how
 }
 
 // PieceReport is one printed piece.

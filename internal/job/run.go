@@ -67,6 +67,9 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	}
 	rep = &Report{Format: ReportFormat, Part: p.report, Warnings: p.warnings}
 	s := &trying{folder: folder, part: p, file: f, material: m, report: rep, opt: opt}
+	if f.Mould.Family == familyInsert {
+		return s.insert(ctx, out)
+	}
 	mould, err := s.mould(ctx)
 	if err != nil {
 		return nil, err
@@ -96,10 +99,11 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 
 // findMaterial looks the casting material up: in the maker's own library first.
 func findMaterial(folder string, f *File) (*material.Material, error) {
-	id := f.Material.ID
-	if id == "" {
-		id = DefaultMaterial
-	}
+	return materialNamed(folder, f, "material.id", cmp.Or(f.Material.ID, DefaultMaterial))
+}
+
+// materialNamed looks a material up for a setting of the job.
+func materialNamed(folder string, f *File, key, id string) (*material.Material, error) {
 	lib, err := material.Generic()
 	if err != nil {
 		return nil, err
@@ -117,7 +121,7 @@ func findMaterial(folder string, f *File) (*material.Material, error) {
 	}
 	m, err := lib.Find(id)
 	if err != nil {
-		return nil, f.wrong("material.id", "%w", err)
+		return nil, f.wrong(key, "%w", err)
 	}
 	return m, nil
 }
@@ -221,4 +225,10 @@ func weigh(f *File, m *material.Material, mould *tooling.Mould) (*material.Shot,
 		o.Pigments = []material.Pigment{{Name: name, Pct: f.Material.PigmentPct}}
 	}
 	return m.Shot(vols, o)
+}
+
+// siliconeShot works out the pour of an insert: no pigment, the same margin, cup and scale.
+func siliconeShot(f *File, m *material.Material, ml float64) (*material.Shot, error) {
+	return m.Shot([]material.Volume{{Name: "insert, port and vents", VolumeMM3: 1000 * ml}},
+		material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG})
 }

@@ -13,8 +13,6 @@ import (
 	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/sheet"
 	"mouldwright/internal/tooling"
-
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 func (r *results) model(name string, objects ...mesh.Object) error {
@@ -54,18 +52,28 @@ func writeMould(ctx context.Context, out *results, f *File, m *tooling.Mould, re
 // slug turns a piece's name into a file name.
 func slug(name string) string { return strings.ReplaceAll(name, " ", "-") }
 
-// writePieces writes the closed mould with its casting, and each piece turned for printing.
+// writePieces writes the closed mould with its casting, and each printed piece turned for printing.
 func writePieces(out *results, m *tooling.Mould) error {
+	if err := writeClosed(out, "mould.3mf", m); err != nil {
+		return err
+	}
+	return writePrints(out, m.Pieces)
+}
+
+func writeClosed(out *results, name string, m *tooling.Mould) error {
 	var all []mesh.Object
 	for _, p := range m.Pieces {
 		all = append(all, mesh.Object{Name: p.Name, Mesh: p.Mesh})
 	}
-	all = append(all, mesh.Object{Name: "casting", Mesh: m.Cast})
-	if err := out.model("mould.3mf", all...); err != nil {
-		return err
+	if m.Cast != nil {
+		all = append(all, mesh.Object{Name: "casting", Mesh: m.Cast})
 	}
-	for _, p := range m.Pieces {
-		o := mesh.Object{Name: p.Name, Mesh: forPrint(p)}
+	return out.model(name, all...)
+}
+
+func writePrints(out *results, pieces []tooling.Piece) error {
+	for _, p := range pieces {
+		o := mesh.Object{Name: p.Name, Mesh: p.LaidDown()}
 		for _, ext := range []string{".3mf", ".stl"} {
 			if err := out.model("pieces/"+slug(p.Name)+ext, o); err != nil {
 				return err
@@ -75,21 +83,9 @@ func writePieces(out *results, m *tooling.Mould) error {
 	return nil
 }
 
-// forPrint lays a piece on its outer face, the cavity up, with its corner at the origin. Turning over
-// is a change of signs, so it costs no precision; the shift is rounded to binary fractions of a
-// thousandth of a millimetre for the same reason.
-func forPrint(p tooling.Piece) *mesh.Mesh {
-	m := p.Mesh
-	if p.Exit.Z > 0 {
-		m = m.Map(func(v r3.Vec) r3.Vec { return r3.Vec{X: v.X, Y: -v.Y, Z: -v.Z} })
-	}
-	lo := m.Bounds().Min
-	return m.Map(func(v r3.Vec) r3.Vec { return r3.Sub(v, lo) })
-}
-
 func writePictures(ctx context.Context, out *results, m *tooling.Mould, view sheet.View) error {
 	for i, p := range m.Pieces {
-		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: forPrint(p), Colour: sheet.Palette[i%len(sheet.Palette)]}}, view)
+		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: p.LaidDown(), Colour: sheet.Palette[i%len(sheet.Palette)]}}, view)
 		if err != nil {
 			return err
 		}
