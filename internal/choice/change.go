@@ -139,7 +139,7 @@ func (c *comparison) confirm(ctx context.Context, f *family, walls []leaningWall
 func (c *Change) words() string {
 	var at []string
 	for _, p := range c.Places {
-		w := fmt.Sprintf("%s at (%.1f, %.1f, %.1f)", p.Walls, p.At.X, p.At.Y, p.At.Z)
+		w := fmt.Sprintf("%s at (%.1f, %.1f, %.1f)", p.Walls, tenth(p.At.X), tenth(p.At.Y), tenth(p.At.Z))
 		if len(at) == 0 || at[len(at)-1] != w {
 			at = append(at, w)
 		}
@@ -147,6 +147,9 @@ func (c *Change) words() string {
 	return fmt.Sprintf("%.1f° less lean of the held walls (%s), about their narrowest line, lets %s work: the surface moves by up to %.2f mm and the part gains %.2f mL. Analysed again with this change, it opens.",
 		c.Deg, strings.Join(at, "; "), c.Name, c.MaxMoveMM, c.AddsML)
 }
+
+// tenth rounds to a tenth and has no minus zero.
+func tenth(x float64) float64 { return math.Round(10*x)/10 + 0 }
 
 // opensWhen judges one way on a changed part along the same direction.
 func (c *comparison) opensWhen(ctx context.Context, f *family, part *mesh.Mesh, cells int) (bool, error) {

@@ -116,15 +116,29 @@ func (t *Table) Words() string {
 		for _, x := range r.Reasons {
 			fmt.Fprintf(&b, "   - %s\n", x)
 		}
-		fmt.Fprintf(&b, "   flash %.0f mm, %.0f mm of it on show faces; %d pieces to print, %.0f mL; silicone %.0f mL in %d pours (volumes ± %.0f %%)\n",
-			r.FlashMM, r.ShowFlashMM, len(r.Printed), r.PrintML, r.SiliconeML, r.Pours, r.ErrorPct)
-		fmt.Fprintf(&b, "   cycle %.1f h; about %d castings a mould (typical); %d for the batch: %.0f %s ± %.0f %%, %.2f a part\n",
-			r.CycleH, r.TypicalShots, r.Moulds, r.Cost.Total, t.currency(), r.Cost.ErrorPct, r.Cost.PerPart)
+		fmt.Fprintf(&b, "   %s\n", r.amountWords())
+		fmt.Fprintf(&b, "   cycle %.1f h; about %d castings a mould (typical), so %s for the batch: %.0f %s ± %.0f %%, %.2f a part\n",
+			r.CycleH, r.TypicalShots, count(r.Moulds, "mould"), r.Cost.Total, t.currency(), r.Cost.ErrorPct, r.Cost.PerPart)
 	}
 	if t.Prices.Typical {
 		b.WriteString("\nPrices and times are partly typical values, not quotes.\n")
 	}
 	return b.String()
+}
+
+func (r *Row) amountWords() string {
+	w := fmt.Sprintf("flash %.0f mm, %.0f mm of it on show faces; %s to print, %.0f mL", r.FlashMM, r.ShowFlashMM, count(len(r.Printed), "piece"), r.PrintML)
+	if r.Pours > 0 {
+		w += fmt.Sprintf("; silicone %.0f mL in %s", r.SiliconeML, count(r.Pours, "pour"))
+	}
+	return w + fmt.Sprintf(" (volumes ± %.0f %%)", r.ErrorPct)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func (t *Table) currency() string {

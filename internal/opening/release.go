@@ -87,11 +87,12 @@ type Hold struct {
 	Margin         float64 `json:"margin,omitempty"`  // Allowed/Strain; releases at 1 and above
 	// ForceN is an estimate of the pull along the exit; the true one lies within ForceFactor times
 	// less or more.
-	ForceN, ForceFactor float64 `json:",omitempty"`
-	Confined            bool    `json:"confined,omitempty"` // would give way but has no room to
-	Releases            bool    `json:"releases"`
-	TearRisk            string  `json:"tear_risk"`
-	Words               string  `json:"words"`
+	ForceN      float64 `json:"force_n,omitempty"`
+	ForceFactor float64 `json:"force_factor,omitempty"`
+	Confined    bool    `json:"confined,omitempty"` // would give way but has no room to
+	Releases    bool    `json:"releases"`
+	TearRisk    string  `json:"tear_risk"`
+	Words       string  `json:"words"`
 }
 
 // StepKind is the sort of an opening step.
