@@ -25,7 +25,8 @@ func (k *maker) setUp() {
 		}
 		s.Why = "a flat mould would keep air in its high places"
 	default:
-		s.Words = append(s.Words, "The mould stands level: no tilt traps less air.")
+		s.Title = "Level the mould"
+		s.Words = append(s.Words, "It stands level: no tilt traps less air.")
 	}
 	k.add(s)
 	k.bolts()
