@@ -56,8 +56,7 @@ func (b *Bench) board(p *Plan) *sheet.Drawing {
 	out := sheet.New(sheet.Paper{Name: "board", WidthMM: width, HeightMM: height + keys}, b.Name)
 	out.Fill(color.RGBA{255, 255, 255, 255}, rectangle(0, 0, width, height+keys))
 	out.Text(sheet.Text{At: r2.Vec{X: boardMargin, Y: 11}, Words: b.Name, HeightMM: 4.5, Bold: true})
-	out.Text(sheet.Text{At: r2.Vec{X: boardMargin, Y: 18}, HeightMM: 2.5, Words: fmt.Sprintf(
-		"Done %s. No plan on this bench is done before %s (proven): at most %.1f %% longer than the best there is.", b.Clock(p.EndS), b.Clock(p.BoundS), 100*p.Gap())})
+	out.Text(sheet.Text{At: r2.Vec{X: boardMargin, Y: 18}, HeightMM: 2.5, Words: fmt.Sprintf("Done %s. %s", b.Clock(p.EndS), b.boundWords(p))})
 	y := boardTop
 	for _, d := range days {
 		b.strip(out, d, rows, y, open, shutAt)

@@ -116,14 +116,12 @@ func (r *Recipe) chain(n, operators int) int64 {
 
 // potLimit is how many moulds of one kind the pot is seen to hold.
 func (b *Bench) potLimit(t *Tool, most int, add func(Finding)) int {
-	for n := most; n > 0; n-- {
-		boxes := make([][3]float64, n)
-		for i := range boxes {
-			boxes[i] = t.BoxMM
-		}
-		if _, ok := b.Pot.Pack(boxes); ok {
-			return n
-		}
+	boxes := make([][3]float64, min(most, b.Pot.most(t.BoxMM)))
+	for i := range boxes {
+		boxes[i] = t.BoxMM
+	}
+	if in, _ := b.Pot.Pack(boxes); len(in) > 0 { // equal boxes: what Pack could place, it can place alone
+		return len(in)
 	}
 	diag, room := math.Hypot(t.BoxMM[0], t.BoxMM[1]), b.Pot.DiameterMM-2*b.Pot.ClearanceMM
 	if diag > room {

@@ -160,6 +160,10 @@ func (m *model) choice(version int) []int {
 	return out
 }
 
+// cupWaitS is how long a cup may stand before it is degassed, and before its first pour: not at all. A
+// mix that is made early only uses up its pot life (common practice, no source).
+const cupWaitS = 0
+
 // mixAndPour adds a purge if the colour changed, the mix, its degassing, and pour and close of each
 // mould, all closed within the pot life.
 func (jb *jobBuilder) mixAndPour(i int, mx mix, coats []int) (mixTask int, pours, closes []int) {
@@ -172,12 +176,16 @@ func (jb *jobBuilder) mixAndPour(i int, mx mix, coats []int) (mixTask int, pours
 	ready := mixTask
 	if m.vacuum >= 0 && r.DegasS > 0 {
 		ready = jb.task(stepKind{stepDegas, i, -1, mx.version}, finite.Task{Name: "degas", Seconds: r.DegasS, Station: finite.NoStation, Needs: []finite.Need{{Resource: m.vacuum, Units: 1}}})
-		jb.lag(mixTask, ready, 0, finite.NoMax)
+		jb.lag(mixTask, ready, 0, cupWaitS)
 	}
 	for s := range mx.shots {
 		p := jb.byHand(stepKind{stepPour, i, s, mx.version}, "pour", r.PourS)
 		c := jb.byHand(stepKind{stepClose, i, s, mx.version}, "close", r.CloseS)
-		jb.lag(ready, p, 0, finite.NoMax)
+		wait := finite.NoMax
+		if s == 0 {
+			wait = cupWaitS
+		}
+		jb.lag(ready, p, 0, wait)
 		jb.lag(coats[s], p, r.DryS, r.CoatValidS)
 		jb.lag(p, c, 0, finite.NoMax)
 		jb.lag(mixTask, c, 0, r.PotLifeS-r.MixS-r.CloseS)

@@ -12,7 +12,7 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 	t := &textWriter{w: w}
 	p, c := r.Plan, r.Costs
 	t.line("%s", b.Name)
-	t.line("Done %s; no plan on this bench is done before %s (proven), so this one is at most %.1f %% longer than the best.", b.Clock(p.EndS), b.Clock(p.BoundS), 100*p.Gap())
+	t.line("Done %s. %s", b.Clock(p.EndS), b.boundWords(p))
 	t.line("%d shots cure overnight. Every constraint was checked again after planning.", p.Overnight)
 	for _, l := range p.Late {
 		t.line("LATE: %s", l.Words)
@@ -35,9 +35,12 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 			for _, k := range pu.Kits {
 				fmt.Fprintf(tw, "%s\t%.0f g\t%d\t%.2f %s\t\n", pu.Material, k.MassG, k.Count, k.Price, c.Currency)
 			}
-			fmt.Fprintf(tw, "  %.0f g needed\t%s\t\t\t\n", pu.NeedG, pu.Words)
 		}
 	})
+	for _, pu := range c.Purchases {
+		t.line("%s: %.0f g needed with waste; %s.", pu.Material, pu.NeedG, pu.Words)
+	}
+	t.line("")
 	t.table("Cost\tAmount\tShare\tRests on", func(tw io.Writer) {
 		for _, l := range c.Lines {
 			fmt.Fprintf(tw, "%s\t%.2f %s\t%.0f %%\t%s\n", l.Name, l.Amount, c.Currency, 100*l.Share, l.RestOn)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 )
 
 // Verify re-checks a plan against the bench from the plan's own words: every time, mould, mass and
@@ -219,8 +220,8 @@ func (c *checker) checkMixes() error {
 			if c.b.Vacuum == nil || r.DegasS == 0 {
 				continue
 			}
-			if !mt.hasDegas || mt.degas.EndS-mt.degas.StartS != r.DegasS || mt.degas.StartS < mt.mix.EndS || mp.MassG > c.b.Vacuum.CapacityG+1e-6 {
-				return fmt.Errorf("%s: not degassed whole after mixing", mp.Name)
+			if !mt.hasDegas || mt.degas.EndS-mt.degas.StartS != r.DegasS || mt.degas.StartS != mt.mix.EndS && !mt.degas.Done || mp.MassG > c.b.Vacuum.CapacityG+1e-6 {
+				return fmt.Errorf("%s: not degassed whole right after mixing", mp.Name)
 			}
 		}
 	}
@@ -280,6 +281,8 @@ func (c *checker) checkShots() error {
 		case s.pour.Done:
 		case s.pour.StartS < ready:
 			return fmt.Errorf("%s is poured before its mix is ready", id)
+		case strings.HasSuffix(id, "/S1") && s.pour.StartS > ready:
+			return fmt.Errorf("%s: its cup stands for %d s before the first pour", id, s.pour.StartS-ready)
 		case s.pour.StartS < s.coat.EndS+r.DryS || s.pour.StartS > s.coat.EndS+r.CoatValidS:
 			return fmt.Errorf("%s is poured %d s after its release coat; allowed are %d to %d s", id, s.pour.StartS-s.coat.EndS, r.DryS, r.CoatValidS)
 		}

@@ -41,7 +41,7 @@ func TestBatchPlan(t *testing.T) {
 		}
 	}
 	again := run(t, Env{}, "batch", "plan", dir, "--tries", "40")
-	contains(t, "the plan as text", again.out, "Foot ring, amber", "no plan on this bench is done before", "g needed", "EUR each", "Next:")
+	contains(t, "the plan as text", again.out, "Foot ring, amber", "No plan on this bench is done before", "g needed", "EUR each", "Next:")
 }
 
 func TestBatchReplan(t *testing.T) {
