@@ -31,7 +31,7 @@ func (b *insertMould) account(k *solid.Kernel, v insertBodies, s insertSpaces) e
 	cast.solid(InsertBody, v.cured)
 	cast.solid(CastingCap, s.casting)
 	if b.grow != 1 {
-		cast.shrunk = v.pourLower
+		cast.shrunk = v.lower
 	}
 	if err := cast.spaces(s.dry, wetShare{"vents", v.upper, s.vents}, wetShare{"overflow gutter", v.upper, s.gutter}); err != nil {
 		return err

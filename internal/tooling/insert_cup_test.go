@@ -150,6 +150,7 @@ func plain(o InsertOptions) InsertOptions {
 }
 
 func TestInsertForASmallCupOfShrinkingSilicone(t *testing.T) {
+	t.Parallel() // each build spends most of its time in one kernel of the pool
 	c := cup{radius: 16, height: 8, floor: 2, wall: 2, outerDeg: 3, innerDeg: 4, n: 40}
 	part, show := c.mesh()
 	o := plain(InsertOptions{Show: show, InsertMM: 4, SiliconeShrinkPct: 0.5, ShrinkPct: r3.Vec{X: 1, Y: 1, Z: 1}, ErrorMM: 0.045})
@@ -228,6 +229,7 @@ func dome(r float64, rings, n int) (m *mesh.Mesh, show []bool) {
 // The caps leave away from the show side, whichever way the part lies; nothing catches; and the insert's
 // outer face is a ball of the part's radius and the thickness where the draft leaves it alone.
 func TestInsertForADome(t *testing.T) {
+	t.Parallel() // each build spends most of its time in one kernel of the pool
 	m, show := dome(12, 10, 40)
 	in := buildInsert(t, m, plain(InsertOptions{Show: show, ErrorMM: 0.045}))
 	if d := in.Place.Frame.Z; d != (r3.Vec{Z: -1}) {

@@ -141,17 +141,22 @@ func (b *insertMould) bodies(k *solid.Kernel) (v insertBodies, err error) {
 	if v.poured, err = v.pourLower.Intersect(v.outer); err != nil {
 		return v, fmt.Errorf("tooling: %s: %w", InsertBody, err)
 	}
-	v.cured, err = b.cure(k, v.poured)
+	v.cured, err = b.cure(v)
 	return v, err
 }
 
-// cure shrinks the insert back to the size of the casting stage.
-func (b *insertMould) cure(k *solid.Kernel, poured *solid.Solid) (*solid.Solid, error) {
+// cure is the insert at the size of the casting stage: its outer shape shrunk, cut out of what lies under
+// the casting cap, so that it meets cap and casting on the very same facets.
+func (b *insertMould) cure(v insertBodies) (*solid.Solid, error) {
 	if b.grow == 1 {
-		return poured, nil
+		return v.poured, nil
 	}
 	s, z := 1/b.grow, b.lineZ()
-	out, err := poured.Transform(solid.Affine{X: r3.Vec{X: s}, Y: r3.Vec{Y: s}, Z: r3.Vec{Z: s}, Origin: r3.Vec{Z: z * (1 - s)}})
+	outer, err := v.outer.Transform(solid.Affine{X: r3.Vec{X: s}, Y: r3.Vec{Y: s}, Z: r3.Vec{Z: s}, Origin: r3.Vec{Z: z * (1 - s)}})
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %s: %w", InsertBody, err)
+	}
+	out, err := v.lower.Intersect(outer)
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %s: %w", InsertBody, err)
 	}

@@ -39,6 +39,7 @@ func buildInsertParts(t *testing.T, part *mesh.Mesh, opt InsertOptions) *insertM
 // The demo's cap grips: two rigid halves lock on it. Sizes below are those of its section (demo/lantern):
 // both walls lean inward toward the rim, by 4° outside and 5° inside.
 func TestInsertForTheBumperCap(t *testing.T) {
+	t.Parallel() // each build spends most of its time in one kernel of the pool
 	part := lantern.BumperCap()
 	in := buildInsert(t, part.Mesh, softMaterials(InsertOptions{Show: part.Show(), Label: LabelOptions{Text: "cap"}}))
 	if in.LineOnShowMM != 0 {

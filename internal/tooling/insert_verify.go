@@ -105,7 +105,7 @@ func (b *insertMould) walls(ctx context.Context) error {
 		facets []int32
 	}{
 		{CastingCap, newGauge(b.parting.Mesh, b.mould.Surface, channels(b.vents)), facetsOf(b.parting.Upper, Upper)},
-		{Cradle, newGauge(shell, b.mould.Surface, nil), under},
+		{Cradle, newGauge(shell, &Surface{Verts: b.mould.Surface.asMesh().Map(b.grown).Verts, Tris: b.mould.Surface.Tris}, nil), under},
 	} {
 		got, err := w.g.thinnest(ctx, b.piece(w.piece), w.facets)
 		if err != nil {
