@@ -1,6 +1,6 @@
 #!/bin/sh
 # The main job on the demo: makes the lantern's parts, builds and proves the foot ring's mould, and
-# shows that the bumper cap is refused as two rigid halves. Everything lands in demo/out.
+# shows that the bumper cap is refused as two rigid halves and works with a silicone insert. Everything lands in demo/out.
 set -eu
 cd "$(dirname "$0")/.."
 out=demo/out
@@ -9,20 +9,20 @@ rm -rf "$out"
 mkdir -p "$out"
 "${GO:-go}" run ./demo/makeparts "$out/parts"
 
-job() { # part: a job folder with the part and its decisions
+job() { # folder part: a job folder with the part and its decisions
 	mkdir -p "$out/$1"
-	cp "$out/parts/$1.3mf" "demo/jobs/$1.toml" "$out/$1/"
-	mv "$out/$1/$1.toml" "$out/$1/job.toml"
+	cp "$out/parts/$2.3mf" "$out/$1/"
+	cp "demo/jobs/$1.toml" "$out/$1/job.toml"
 }
 
 echo
 echo "== Foot ring: two rigid halves =="
-job foot-ring
+job foot-ring foot-ring
 "$mw" run "$out/foot-ring"
 
 echo
 echo "== Bumper cap: two rigid halves are refused =="
-job bumper-cap
+job bumper-cap bumper-cap
 status=0
 "$mw" run "$out/bumper-cap" || status=$?
 if [ "$status" -ne 1 ]; then
@@ -35,5 +35,11 @@ if find "$out/bumper-cap/out" -name '*.3mf' -o -name '*.stl' | grep -q .; then
 fi
 
 echo
+echo "== Bumper cap: cradle and silicone insert =="
+job bumper-cap-insert bumper-cap
+"$mw" run "$out/bumper-cap-insert"
+
+echo
 echo "The foot ring's mould:  $out/foot-ring/out"
 echo "Why the cap locks:      $out/bumper-cap/out/report.txt, and pictures/where-it-locks.png beside it"
+echo "The cap's insert mould: $out/bumper-cap-insert/out"

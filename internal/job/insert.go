@@ -121,7 +121,7 @@ func pick(in *tooling.Insert, names ...string) *tooling.Mould {
 // writeInsert writes the two sets that stand on the bench, one after the other: cradle and pattern cap
 // with the silicone between them, and cradle, insert and casting cap with the casting.
 func (s *trying) writeInsert(ctx context.Context, out *results, in *tooling.Insert) error {
-	cast := pick(in, tooling.Cradle, tooling.InsertBody, tooling.CastingCap)
+	cast := pick(in, tooling.InsertBody, tooling.Cradle, tooling.CastingCap) // as they come apart, from the casting out
 	pour := pick(in, tooling.Cradle, tooling.InsertBody, tooling.PatternCap)
 	pour.Cast = nil
 	if err := writeClosed(out, "mould.3mf", cast); err != nil {
@@ -137,7 +137,7 @@ func (s *trying) writeInsert(ctx context.Context, out *results, in *tooling.Inse
 		return err
 	}
 	lid := pick(in, tooling.PatternCap).Pieces[0]
-	img, err := sheet.Picture(ctx, []sheet.Shown{{Name: lid.Name, Mesh: lid.LaidDown(), Colour: sheet.Palette[3]}}, s.opt.view)
+	img, err := sheet.Picture(ctx, []sheet.Shown{{Name: lid.Name, Mesh: lid.LaidDown(), Colour: pieceColour(3)}}, s.opt.view)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"image/color"
 	"image/png"
 	"io"
 	"path/filepath"
@@ -83,9 +84,15 @@ func writePrints(out *results, pieces []tooling.Piece) error {
 	return nil
 }
 
+// pieceColour tells the pieces of one mould apart; the palette's third colour is the casting's.
+func pieceColour(i int) color.RGBA {
+	colours := []int{0, 1, 3, 4}
+	return sheet.Palette[colours[i%len(colours)]]
+}
+
 func writePictures(ctx context.Context, out *results, m *tooling.Mould, view sheet.View) error {
 	for i, p := range m.Pieces {
-		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: p.LaidDown(), Colour: sheet.Palette[i%len(sheet.Palette)]}}, view)
+		img, err := sheet.Picture(ctx, []sheet.Shown{{Name: p.Name, Mesh: p.LaidDown(), Colour: pieceColour(i)}}, view)
 		if err != nil {
 			return err
 		}
@@ -95,7 +102,7 @@ func writePictures(ctx context.Context, out *results, m *tooling.Mould, view she
 	}
 	leaving := []sheet.Leaving{{Name: "casting", Mesh: m.Cast, Colour: sheet.Palette[2]}}
 	for i, p := range m.Pieces {
-		leaving = append(leaving, sheet.Leaving{Name: p.Name, Mesh: p.Mesh, Exit: p.Exit, Colour: sheet.Palette[i%2]})
+		leaving = append(leaving, sheet.Leaving{Name: p.Name, Mesh: p.Mesh, Exit: p.Exit, Colour: pieceColour(i)})
 	}
 	img, err := sheet.Picture(ctx, sheet.Exploded(leaving, 15), view)
 	if err != nil {

@@ -1,0 +1,52 @@
+package job
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"mouldwright/demo/lantern"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/mesh/meshfile"
+)
+
+// The cup that grips two rigid halves comes out of a silicone insert: all checks hold, both pours are
+// weighed, and the poured insert is not among the pieces to print.
+func TestRunInsert(t *testing.T) {
+	dir := t.TempDir()
+	cap := lantern.BumperCap()
+	err := meshfile.Save(filepath.Join(dir, "cap.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{cap.Object()}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := "format = 1\n[part]\nfile = \"cap.3mf\"\n[show]\ncolours = [\"#ffbf00\"]\n[mould]\nfamily = \"insert\"\nlabel = \"Cap\"\n"
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	rep, err := Run(t.Context(), dir, RunOptions{Pool: pool, view: quick})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range rep.Mould.Checks {
+		if !c.OK {
+			t.Errorf("%s: %s", c.Name, c.Words)
+		}
+	}
+	if rep.Shot == nil || rep.Silicone == nil || len(rep.Mould.Stages) == 0 {
+		t.Fatalf("shot %v, silicone %v, stages %d", rep.Shot != nil, rep.Silicone != nil, len(rep.Mould.Stages))
+	}
+	for _, name := range []string{"mould.3mf", "silicone-pour.3mf", "pieces/cradle.stl", "pieces/pattern-cap.stl", "pieces/casting-cap.stl"} {
+		if _, err := os.Stat(filepath.Join(dir, OutName, name)); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, OutName, "pieces", "silicone-insert.stl")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the poured insert is among the prints: %v", err)
+	}
+	var b strings.Builder
+	if err := rep.Print(&b); err != nil || !strings.Contains(b.String(), "What parts from what") {
+		t.Errorf("print: %v\n%s", err, b.String())
+	}
+}
