@@ -36,7 +36,7 @@ func compared(t testing.TB, m *mesh.Mesh, show []bool, opt Options) *Table {
 // face, the insert family is chosen; and its inner wall leans 5°, so 5° less makes two halves work.
 func TestBumperCap(t *testing.T) {
 	p := lantern.BumperCap()
-	table := compared(t, p.Mesh, p.Show(), Options{Batch: 20, Casting: soft, Directions: 80})
+	table := compared(t, p.Mesh, p.Show(), Options{Batch: 20, Casting: soft, Directions: 40})
 	if r := table.Row("two-rigid-halves"); r.Opens || r.Release == nil || !r.Release.Holds[0].Confined {
 		t.Errorf("two rigid halves: %s %v", r.Verdict, r.Reasons)
 	}
@@ -76,7 +76,7 @@ func TestBumperCap(t *testing.T) {
 
 func TestFootRing(t *testing.T) {
 	p := lantern.FootRing()
-	table := compared(t, p.Mesh, p.Show(), Options{Batch: 20, Casting: soft, Directions: 80})
+	table := compared(t, p.Mesh, p.Show(), Options{Batch: 20, Casting: soft, Directions: 40})
 	if r := table.Row("two-rigid-halves"); table.Best != "two-rigid-halves" || !r.Opens || r.ShowFlashMM > showFlashSlackMM {
 		t.Errorf("best is %q; two halves: %s", table.Best, r.Verdict)
 	}
@@ -89,11 +89,11 @@ func TestFootRing(t *testing.T) {
 // round it in an open tray.
 func TestCarrierAndOverMould(t *testing.T) {
 	p := lantern.Carrier()
-	if table := compared(t, p.Mesh, nil, Options{Batch: 20, Directions: 80}); table.Best != "open-tray" {
+	if table := compared(t, p.Mesh, nil, Options{Batch: 20, Directions: 40}); table.Best != "open-tray" {
 		t.Errorf("carrier: best is %q\n%s", table.Best, table.Words())
 	}
 	body := turnedBody([]r2.Vec{{X: 18}, {X: 33.5}, {X: 34, Y: 6}, {X: 17.5, Y: 6}}, 96)
-	table := compared(t, body, nil, Options{Batch: 20, Casting: soft, Carrier: p.Mesh, Directions: 80})
+	table := compared(t, body, nil, Options{Batch: 20, Casting: soft, Carrier: p.Mesh, Directions: 40})
 	r := table.Row("open-tray")
 	if table.Best != "open-tray" || !strings.Contains(strings.Join(r.Reasons, " "), "carrier") {
 		t.Errorf("over-mould: best is %q\n%s", table.Best, table.Words())
@@ -148,7 +148,7 @@ func TestRandomCupsOpenAsTheClosedFormSays(t *testing.T) {
 }
 
 // randomCups are judged in a few seconds.
-const randomCups = 24
+const randomCups = 12
 
 // Turned and moved, the part is judged the same.
 func TestTurnedPartIsJudgedTheSame(t *testing.T) {
@@ -233,7 +233,7 @@ func TestSameInputSameTable(t *testing.T) {
 	m := cup{radius: 25, wall: 4, floor: 3, height: 16, outerLean: 2, innerLean: 2}.mesh(24)
 	var want []byte
 	for _, workers := range []int{1, 2, 3} {
-		got, err := json.Marshal(compared(t, m, nil, Options{Casting: soft, Workers: workers, Directions: 60}))
+		got, err := json.Marshal(compared(t, m, nil, Options{Casting: soft, Workers: workers, Directions: 30}))
 		if err != nil {
 			t.Fatal(err)
 		}
