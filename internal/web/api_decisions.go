@@ -85,7 +85,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "pickShowFace", Method: http.MethodPost, Path: "/api/jobs/{job}/show/pick", Summary: "Mark the smooth face at a point as a show face, or unmark it"},
 		func(ctx context.Context, in *pickIn) (*body[*jobView], error) {
-			sc, d, err := s.scene(ctx, in.Job)
+			sc, d, err := s.inspected(ctx, in.Job)
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
@@ -131,7 +131,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 // pickNotice says where a pick did more, or less, than the click asked for: grow_deg is one for all
 // rules, so other rules may grow with a picked face, and hold on to an unmarked one.
 func (s *Server) pickNotice(ctx context.Context, id string, before []bool, at r3.Vec) string {
-	sc, d, err := s.scene(ctx, id)
+	sc, d, err := s.inspected(ctx, id)
 	if err != nil {
 		return ""
 	}
@@ -187,7 +187,7 @@ func whole(v any) any {
 }
 
 // scene loads what a job's part looks like now.
-func (s *Server) scene(ctx context.Context, id string) (*scene, *decisions, error) {
+func (s *Server) scene(id string) (*scene, *decisions, error) {
 	folder, err := s.work.folder(id)
 	if err != nil {
 		return nil, nil, err
@@ -199,6 +199,15 @@ func (s *Server) scene(ctx context.Context, id string) (*scene, *decisions, erro
 	if err != nil {
 		return nil, nil, err
 	}
-	sc, err := s.scenes.of(ctx, id, folder, d.file)
+	sc, err := s.scenes.of(id, folder, d.file)
+	return sc, d, err
+}
+
+// inspected is scene with the part looked over.
+func (s *Server) inspected(ctx context.Context, id string) (*scene, *decisions, error) {
+	sc, d, err := s.scene(id)
+	if err == nil {
+		_, err = sc.inspected(ctx)
+	}
 	return sc, d, err
 }

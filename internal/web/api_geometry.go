@@ -24,18 +24,23 @@ type packIn struct {
 
 // partMeta comes with the part's geometry.
 type partMeta struct {
-	File      string     `json:"file"`
-	Object    string     `json:"object"`
-	Unit      string     `json:"unit"`
-	Facets    int        `json:"facets" doc:"Of the part; computations use them all"`
-	Shown     int        `json:"shown_facets"`
-	CellMM    float64    `json:"view_cell_mm" doc:"Details smaller than this are merged in the view; 0 when nothing is"`
-	OriginMM  [3]float64 `json:"origin_mm" doc:"Add it to the positions"`
-	SizeMM    [3]float64 `json:"size_mm"`
-	VolumeMM3 float64    `json:"volume_mm3"`
-	AreaMM2   float64    `json:"area_mm2"`
-	Notes     []string   `json:"notes"`
-	Fatal     string     `json:"fatal,omitempty" doc:"Why no mould can be made of this mesh"`
+	File     string     `json:"file"`
+	Object   string     `json:"object"`
+	Unit     string     `json:"unit"`
+	Facets   int        `json:"facets" doc:"Of the part; computations use them all"`
+	Shown    int        `json:"shown_facets"`
+	CellMM   float64    `json:"view_cell_mm" doc:"Details smaller than this are merged in the view; 0 when nothing is"`
+	OriginMM [3]float64 `json:"origin_mm" doc:"Add it to the positions"`
+	SizeMM   [3]float64 `json:"size_mm"`
+}
+
+// intakeView is what a look over the part found.
+type intakeView struct {
+	Facets    int      `json:"facets" doc:"Those of no area left out"`
+	VolumeMM3 float64  `json:"volume_mm3" doc:"Means nothing when fatal is there"`
+	AreaMM2   float64  `json:"area_mm2"`
+	Notes     []string `json:"notes" doc:"What the reader assumed, and what is unusual"`
+	Fatal     string   `json:"fatal,omitempty" doc:"Why no mould can be made of this mesh"`
 }
 
 type showMeta struct {
@@ -70,9 +75,22 @@ func (s *Server) geometryRoutes(api huma.API) {
 			}
 			return answer(in.Seen, p.tag, func() ([]byte, error) { return p.bytes, nil })
 		})
+	huma.Register(api, huma.Operation{OperationID: "getIntake", Method: http.MethodGet, Path: "/api/jobs/{job}/intake", Summary: "What a look over the part found"},
+		func(ctx context.Context, in *JobPath) (*body[intakeView], error) {
+			sc, _, err := s.inspected(ctx, in.Job)
+			if err != nil {
+				return nil, s.asProblem(err)
+			}
+			p := sc.part
+			v := intakeView{Facets: len(p.mesh.Tris), VolumeMM3: p.mesh.VolumeMM3(), AreaMM2: p.mesh.AreaMM2(), Notes: p.notes}
+			if p.fatal != nil {
+				v.Fatal = p.fatal.Error()
+			}
+			return &body[intakeView]{v}, nil
+		})
 	huma.Register(api, huma.Operation{OperationID: "getJudgement", Method: http.MethodGet, Path: "/api/jobs/{job}/judgement", Summary: "What the last judgement found"},
 		func(ctx context.Context, in *JobPath) (*body[judgedView], error) {
-			sc, d, err := s.scene(ctx, in.Job)
+			sc, d, err := s.scene(in.Job)
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
@@ -105,26 +123,19 @@ func answer(seen, tag string, bytes func() ([]byte, error)) (*packOut, error) {
 	return &packOut{ContentType: "application/octet-stream", Cache: "no-cache", ETag: tag, Body: b}, nil
 }
 
-func (s *Server) packPart(ctx context.Context, id string) (string, *pack, error) {
-	sc, d, err := s.scene(ctx, id)
+func (s *Server) packPart(_ context.Context, id string) (string, *pack, error) {
+	sc, d, err := s.scene(id)
 	if err != nil {
 		return "", nil, err
 	}
-	p := sc.part
-	b := p.mesh.Bounds()
-	origin := r3.Scale(0.5, r3.Add(b.Min, b.Max))
-	meta := partMeta{File: d.file.Part.File, Object: p.object.Name, Unit: p.unit.Name(), Facets: len(p.mesh.Tris), Shown: len(sc.view.mesh.Tris), CellMM: sc.view.cellMM,
-		OriginMM: array(origin), SizeMM: array(b.Size()), VolumeMM3: p.mesh.VolumeMM3(), AreaMM2: p.mesh.AreaMM2(), Notes: p.notes}
-	if p.fatal != nil {
-		meta.Fatal = p.fatal.Error()
-	}
-	out := &pack{Meta: meta}
-	addMesh(out, "", sc.view.mesh, origin)
+	out := &pack{Meta: partMeta{File: d.file.Part.File, Object: sc.opened.Object.Name, Unit: sc.opened.Unit.Name(), Facets: len(sc.opened.Object.Mesh.Tris),
+		Shown: len(sc.view.mesh.Tris), CellMM: sc.view.cellMM, OriginMM: array(sc.origin), SizeMM: array(sc.box.Size())}}
+	addMesh(out, "", sc.view.mesh, sc.origin)
 	return tagOf([]byte(sc.key)), out, nil
 }
 
 func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error) {
-	sc, d, err := s.scene(ctx, id)
+	sc, d, err := s.inspected(ctx, id)
 	if err != nil {
 		return "", nil, err
 	}
@@ -140,8 +151,8 @@ func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error)
 		}
 	}
 	of := make([]uint8, len(sc.view.mesh.Tris))
-	for i := range of {
-		if marks[sc.view.facet(i)] {
+	for i, f := range sc.working {
+		if f >= 0 && marks[f] {
 			of[i] = 1
 		}
 	}
@@ -151,7 +162,7 @@ func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error)
 }
 
 func (s *Server) packJudgement(ctx context.Context, id string) (string, *pack, error) {
-	sc, _, err := s.scene(ctx, id)
+	sc, _, err := s.inspected(ctx, id)
 	if err != nil {
 		return "", nil, err
 	}
@@ -161,16 +172,14 @@ func (s *Server) packJudgement(ctx context.Context, id string) (string, *pack, e
 	if j == nil {
 		return "", nil, errNotJudged
 	}
-	b := sc.part.mesh.Bounds()
-	origin := r3.Scale(0.5, r3.Add(b.Min, b.Max))
 	out := &pack{Meta: struct {
 		Loops int `json:"loops"`
 	}{len(j.loops)}}
-	j.addFacets(out, sc.view)
+	j.addFacets(out, sc.working)
 	for i, l := range j.loops {
 		pos := make([]float32, 0, 3*len(l))
 		for _, v := range l {
-			q := r3.Sub(v, origin)
+			q := r3.Sub(v, sc.origin)
 			pos = append(pos, float32(q.X), float32(q.Y), float32(q.Z))
 		}
 		add(out, fmt.Sprintf("loop.%d", i), pos)

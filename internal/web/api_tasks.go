@@ -58,8 +58,8 @@ var errNoTask = problem(http.StatusNotFound, "there is no such task; tasks are f
 // judging keeps its result with the scene.
 func (s *Server) judging(id string) Work {
 	return func(ctx context.Context, progress func(string, float64)) error {
-		progress("reading the part", 0)
-		sc, d, err := s.scene(ctx, id)
+		progress("looking the part over", 0)
+		sc, d, err := s.inspected(ctx, id)
 		if err != nil && ctx.Err() == nil {
 			return s.asProblem(err)
 		} else if err != nil {

@@ -189,19 +189,20 @@ func (p *part) showDown(d r3.Vec, show []bool) r3.Vec {
 	return d
 }
 
-// addFacets packs what the view needs of each facet: draft in hundredths of a degree, reach, and the
-// undercut it belongs to, counted from 1.
-func (j *judgement) addFacets(p *pack, v *view) {
-	n := len(v.mesh.Tris)
+// addFacets packs what the view needs of each of its facets, given as facets of the part: draft in
+// hundredths of a degree, reach, and the undercut it belongs to, counted from 1.
+func (j *judgement) addFacets(p *pack, facets []int32) {
 	under := make([]uint16, len(j.analysed.Reach))
 	for i, u := range j.analysed.Undercuts {
 		for _, f := range u.Facets {
 			under[f] = uint16(min(i+1, math.MaxUint16))
 		}
 	}
-	draft, reach, cut := make([]int16, n), make([]uint8, n), make([]uint16, n)
-	for i := range n {
-		f := v.facet(i)
+	draft, reach, cut := make([]int16, len(facets)), make([]uint8, len(facets)), make([]uint16, len(facets))
+	for i, f := range facets {
+		if f < 0 {
+			continue
+		}
 		draft[i] = int16(math.Round(100 * j.analysed.DraftDeg[f]))
 		reach[i] = uint8(j.analysed.Reach[f])
 		cut[i] = under[f]

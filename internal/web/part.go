@@ -2,7 +2,7 @@ package web
 
 import (
 	"context"
-	"fmt"
+	"errors"
 	"path/filepath"
 
 	"mouldwright/internal/job"
@@ -13,31 +13,57 @@ import (
 
 // part is a job's part in mm as a run would take it: inspected, slivers dropped.
 type part struct {
-	object mesh.Object
+	object mesh.Object // as read
 	intake *mesh.Intake
 	mesh   *mesh.Mesh // intake.Mesh
-	unit   mesh.Unit
 	notes  []string
 	fatal  error // why no mould can be made of it; it can still be looked at
 }
 
-func readPart(ctx context.Context, folder string, f *job.File) (*part, error) {
-	opened, err := job.OpenPart(filepath.Join(folder, f.Part.File), f.Part.Unit, f.Part.Object)
-	if err != nil {
-		return nil, err
-	}
+func openPart(folder string, f *job.File) (*job.OpenedPart, error) {
+	return job.OpenPart(filepath.Join(folder, f.Part.File), f.Part.Unit, f.Part.Object)
+}
+
+func inspect(ctx context.Context, opened *job.OpenedPart) (*part, error) {
 	in, err := mesh.Inspect(ctx, opened.Object.Mesh)
 	if err != nil {
 		return nil, err
 	}
-	p := &part{object: opened.Object, intake: in, mesh: in.Mesh, unit: opened.Unit, notes: append([]string{}, opened.Notes...), fatal: in.Fatal()}
+	p := &part{object: opened.Object, intake: in, mesh: in.Mesh, notes: append([]string{}, opened.Notes...), fatal: in.Fatal()}
 	for _, q := range in.Problems() {
 		p.notes = append(p.notes, q.String())
 	}
 	if len(p.mesh.Tris) == 0 {
-		return nil, fmt.Errorf("%s has no facet with an area", f.Part.File)
+		return nil, errors.New("the part has no facet with an area")
 	}
 	return p, nil
+}
+
+// workingFacets gives the facet of the working mesh for each facet of a view of the part as read; −1
+// where it was dropped.
+func (p *part) workingFacets(v *view) []int32 {
+	var moved []int32 // facet as read → working facet
+	if s := p.intake.Source; s != nil {
+		moved = make([]int32, len(p.object.Mesh.Tris))
+		for i := range moved {
+			moved[i] = -1
+		}
+		for w, r := range s {
+			moved[r] = int32(w)
+		}
+	}
+	out := make([]int32, len(v.mesh.Tris))
+	for i := range out {
+		f := int32(i)
+		if v.source != nil {
+			f = v.source[i]
+		}
+		if moved != nil {
+			f = moved[f]
+		}
+		out[i] = f
+	}
+	return out
 }
 
 // showMarks marks the facets of the working mesh that the rules name; all false when they name none.

@@ -11,13 +11,24 @@ import (
 
 	"mouldwright/internal/geom"
 	"mouldwright/internal/job"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// scene is a job's part in memory, for the view.
+// scene is a job's part in memory. The view of a large part is ready well before it is inspected, so
+// a maker sees it while that goes on.
 type scene struct {
-	key  string // of the part: file, unit, object
-	part *part
-	view *view
+	key    string // of the part: file, unit, object
+	opened *job.OpenedPart
+	view   *view // of the part as read, or of the inspected one when that is small
+	box    r3.Box
+	origin r3.Vec // what the view's coordinates are relative to
+
+	ready   chan struct{} // closed when part or failed is set
+	stop    context.CancelFunc
+	part    *part
+	failed  error
+	working []int32 // per facet of the view
 
 	bvh sync.Once
 	bv  *geom.BVH
@@ -27,6 +38,52 @@ type scene struct {
 	marks    []bool
 	judgeKey string
 	judged   *judgement
+}
+
+func newScene(key string, opened *job.OpenedPart) (*scene, error) {
+	m := opened.Object.Mesh
+	if len(m.Tris) == 0 {
+		return nil, errors.New("the part has no facets")
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	sc := &scene{key: key, opened: opened, box: m.Bounds(), ready: make(chan struct{}), stop: stop}
+	sc.origin = r3.Scale(0.5, r3.Add(sc.box.Min, sc.box.Max))
+	if len(m.Tris) > viewFacets {
+		sc.view = thinned(m, viewFacets)
+		go sc.inspect(ctx)
+		return sc, nil
+	}
+	// Inspecting joins the corners that a file gives apart, which the view needs for smooth shading.
+	sc.inspect(ctx)
+	return sc, sc.failed
+}
+
+func (sc *scene) inspect(ctx context.Context) {
+	defer close(sc.ready)
+	defer func() {
+		if p := recover(); p != nil {
+			sc.failed = fmt.Errorf("internal fault, please report it with the part: %v", p)
+		}
+	}()
+	p, err := inspect(ctx, sc.opened)
+	if err != nil {
+		sc.failed = err
+		return
+	}
+	if sc.view == nil {
+		sc.view = &view{mesh: p.mesh, source: p.intake.Source}
+	}
+	sc.part, sc.working = p, p.workingFacets(sc.view)
+}
+
+// inspected waits for the inspected part.
+func (sc *scene) inspected(ctx context.Context) (*part, error) {
+	select {
+	case <-sc.ready:
+		return sc.part, sc.failed
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // scenes keeps the last few, so that a click on a part does not read its file again.
@@ -45,7 +102,7 @@ func newScenes() *scenes {
 }
 
 // of gives the scene of a job as its decisions say now.
-func (s *scenes) of(ctx context.Context, id, folder string, f *job.File) (*scene, error) {
+func (s *scenes) of(id, folder string, f *job.File) (*scene, error) {
 	info, err := os.Stat(filepath.Join(folder, f.Part.File))
 	if err != nil {
 		var pe *os.PathError
@@ -67,11 +124,14 @@ func (s *scenes) of(ctx context.Context, id, folder string, f *job.File) (*scene
 	if sc := s.kept(id); sc != nil && sc.key == key {
 		return sc, nil
 	}
-	p, err := readPart(ctx, folder, f)
+	opened, err := openPart(folder, f)
 	if err != nil {
 		return nil, err
 	}
-	sc := &scene{key: key, part: p, view: thinned(p.mesh, viewFacets)}
+	sc, err := newScene(key, opened)
+	if err != nil {
+		return nil, err
+	}
 	s.keep(id, sc)
 	return sc, nil
 }
@@ -89,9 +149,13 @@ func (s *scenes) kept(id string) *scene {
 func (s *scenes) keep(id string, sc *scene) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if old := s.byID[id]; old != nil {
+		old.stop()
+	}
 	s.byID[id] = sc
 	s.touch(id)
 	for len(s.order) > scenesKept {
+		s.byID[s.order[0]].stop()
 		delete(s.byID, s.order[0])
 		s.order = s.order[1:]
 	}
@@ -112,7 +176,7 @@ func (sc *scene) tree() *geom.BVH {
 	return sc.bv
 }
 
-// show gives the marks of the show rules.
+// show gives the marks of the show rules; the part must be inspected.
 func (sc *scene) show(rules job.ShowRules) ([]bool, error) {
 	key := keyOf(rules)
 	sc.mu.Lock()

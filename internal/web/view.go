@@ -19,8 +19,18 @@ type view struct {
 	cellMM float64 // details smaller than this are merged; 0 when nothing is
 }
 
-// thinned merges vertices that share a cell of a grid, and drops the facets that this closes. The
-// finest grid is taken that leaves at most limit facets.
+const (
+	// facetsPerCell is how many facets a surface of one cell's area leaves after merging. Measured at
+	// 2.5 on a waved torus of a million facets; it is only where the search for the cell starts.
+	facetsPerCell = 2.5
+	// thinSlack keeps the next try on the right side of the limit, and the search moving.
+	thinSlack = 1.03
+	// thinTries bounds the search; each coarser try grows the cell by thinSlack at least.
+	thinTries = 60
+)
+
+// thinned merges vertices that share a cell of a grid, and drops the facets that this closes, until at
+// most limit are left.
 func thinned(m *mesh.Mesh, limit int) *view {
 	if len(m.Tris) <= limit {
 		return &view{mesh: m}
@@ -28,27 +38,27 @@ func thinned(m *mesh.Mesh, limit int) *view {
 	b := m.Bounds()
 	size := b.Size()
 	largest := math.Max(size.X, math.Max(size.Y, size.Z))
-	// A surface crosses about n² cells of an n³ grid, so 8 to 2048 cells a side span all that is of use.
-	fine, coarse := 2048.0, 8.0
-	best := clustered(m, b.Min, largest/coarse)
-	for coarse*1.06 < fine {
-		n := math.Sqrt(coarse * fine)
-		if v := clustered(m, b.Min, largest/n); len(v.mesh.Tris) <= limit {
-			best, coarse = v, n
-		} else {
-			fine = n
+	cell := math.Sqrt(facetsPerCell * m.AreaMM2() / float64(limit))
+	// A grid finer than this would not fit its key, nor help; an area of nothing would give no cell.
+	cell = math.Max(cell, largest/(1<<20))
+	v := clustered(m, b.Min, cell)
+	for range thinTries {
+		if len(v.mesh.Tris) <= limit {
+			return v
 		}
+		cell *= thinSlack * math.Sqrt(float64(len(v.mesh.Tris))/float64(limit))
+		v = clustered(m, b.Min, cell)
 	}
-	return best
+	return v
 }
 
 func clustered(m *mesh.Mesh, origin r3.Vec, cell float64) *view {
-	index := make(map[[3]int32]uint32)
+	index := make(map[uint64]uint32, len(m.Verts)/4)
 	of := make([]uint32, len(m.Verts))
 	v := &view{mesh: &mesh.Mesh{}, cellMM: cell}
 	for i, p := range m.Verts {
 		q := r3.Scale(1/cell, r3.Sub(p, origin))
-		key := [3]int32{int32(math.Floor(q.X)), int32(math.Floor(q.Y)), int32(math.Floor(q.Z))}
+		key := uint64(max(q.X, 0))<<42 | uint64(max(q.Y, 0))<<21 | uint64(max(q.Z, 0))
 		at, ok := index[key]
 		if !ok {
 			at = uint32(len(v.mesh.Verts))
@@ -65,14 +75,6 @@ func clustered(m *mesh.Mesh, origin r3.Vec, cell float64) *view {
 		}
 	}
 	return v
-}
-
-// facet is the facet of the whole mesh that facet i of the view shows.
-func (v *view) facet(i int) int {
-	if v.source == nil {
-		return i
-	}
-	return int(v.source[i])
 }
 
 // addMesh packs the positions, relative to origin so that float32 keeps them apart, and the corners.

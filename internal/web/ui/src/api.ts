@@ -41,6 +41,8 @@ export interface Job {
 export interface UploadObject { name: string; facets: number; size: Vec; colours: string[] }
 export interface Upload { upload: string; file: string; unit: string; unit_known: boolean; objects: UploadObject[]; notes: string[] }
 
+export interface Intake { facets: number; volume_mm3: number; area_mm2: number; notes: string[]; fatal?: string }
+
 export interface Undercut {
   area_mm2: number
   volume_mm3: number
@@ -153,6 +155,7 @@ export const api = {
   demo: () => json<{ name: string; words: string }[]>('GET', '/api/demo'),
   materials: () => json<{ id: string; name: string }[]>('GET', '/api/materials'),
   report: (id: string) => json<Report>('GET', `${at(id)}/report`),
+  intake: (id: string) => json<Intake>('GET', `${at(id)}/intake`),
   judgement: (id: string) => json<Judgement>('GET', `${at(id)}/judgement`),
   decisions: (id: string) => json<{ tag: string; text: string }>('GET', `${at(id)}/decisions`),
   putDecisions: (id: string, tag: string, text: string) => json<Job>('PUT', `${at(id)}/decisions`, { tag, text }),

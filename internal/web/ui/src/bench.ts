@@ -1,5 +1,5 @@
 // One job on the bench: the four stations beside the view.
-import { api, ApiError, over, watch, type Job, type Judgement, type Pack, type Report, type Task, type Vec } from './api'
+import { api, ApiError, over, watch, type Job, type Intake, type Judgement, type Pack, type Report, type Task, type Vec } from './api'
 import { h, rebuild } from './dom'
 import { decisionsStation, judgeStation, mouldStation, partStation, pourStation } from './stations'
 import { View } from './view'
@@ -8,6 +8,7 @@ import { outcome } from './shelf'
 export interface State {
   job: Job
   part: Pack | null
+  intake: Intake | null
   partError: string
   show: Pack | null
   judgement: Judgement | null
@@ -68,23 +69,27 @@ export class Bench {
   async load(): Promise<void> {
     const job = await api.job(this.id)
     document.title = job.name + ' · mouldwright'
-    this.state = { job, part: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
+    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
     this.update()
     if (job.bad) return
+    const soon = this.loadReport()
     try {
-      ;[this.state.part, this.state.show] = await Promise.all([api.pack(this.id, 'part'), api.pack(this.id, 'show')])
+      this.state.part = await api.pack(this.id, 'part')
+      if (this.gone) return
+      this.view.setPart()
+      this.update()
+      ;[this.state.intake, this.state.show] = await Promise.all([api.intake(this.id), api.pack(this.id, 'show')])
     } catch (e) {
       this.state.partError = (e as Error).message
       this.update()
       return
     }
     if (this.gone) return
-    this.view.setPart()
     this.update()
-    await Promise.all([this.loadReport(), this.loadJudgement()])
+    await Promise.all([soon, this.loadJudgement()])
     if (this.gone) return
     if (this.state.task) this.follow(this.state.task)
-    else if (!this.state.judgement?.fresh && !this.state.part.meta['fatal']) await this.start('judge')
+    else if (!this.state.judgement?.fresh && !this.state.intake.fatal) await this.start('judge')
     this.update()
     if (this.state.mould && !job.stale) this.view.subject('mould')
   }
@@ -243,7 +248,7 @@ export class Bench {
   /** The measure at the edge rises with the work that is done. */
   private fill(): void {
     const s = this.state!
-    const done = { part: !!s.part && !s.part.meta['fatal'], judge: !!s.judgement?.fresh, mould: !!s.mould && !s.job.stale, pour: !!s.mould && !!s.report?.shot && !s.job.stale }
+    const done = { part: !!s.intake && !s.intake.fatal, judge: !!s.judgement?.fresh, mould: !!s.mould && !s.job.stale, pour: !!s.mould && !!s.report?.shot && !s.job.stale }
     const level = STATIONS.filter((n) => done[n]).length / STATIONS.length
     const liquid = h('span', { class: 'liquid', 'aria-hidden': 'true' })
     liquid.style.setProperty('--level', String(level))

@@ -18,7 +18,8 @@ export function partStation(box: HTMLElement, b: Bench): void {
   if (s.partError) return rebuild(box, h('p', { class: 'error', role: 'alert' }, s.partError), h('p', { class: 'soft' }, 'Mend the file, or say in job.toml below which object and unit is meant.'))
   if (s.job.bad) return rebuild(box, h('p', { class: 'soft' }, 'Mend job.toml below first.'))
   if (!s.part) return rebuild(box, h('p', { class: 'soft' }, 'Reading the part …'))
-  const m = s.part.meta as { file: string; unit: string; facets: number; shown_facets: number; view_cell_mm: number; size_mm: Vec; volume_mm3: number; area_mm2: number; notes: string[]; fatal?: string }
+  const m = s.part.meta as { facets: number; shown_facets: number; view_cell_mm: number; size_mm: Vec }
+  const look = s.intake
   const show = s.show?.meta as { facets: number; area_mm2: number } | undefined
   const rules = s.job.settings?.show ?? {}
   const remove = (kind: string, i: number, what: string) => h('button', { class: 'quiet small', 'data-key': `${kind}-${i}`, 'aria-label': `Take out the rule ${what}`, click: () => void b.changed(() => api.removeRule(b.id, kind, i)) }, 'take out')
@@ -33,10 +34,11 @@ export function partStation(box: HTMLElement, b: Bench): void {
   ]
   const axis = h('select', { 'data-key': 'towards', 'aria-label': 'Faces that look this way' }, ...AXES.map(([n]) => h('option', {}, n)))
   rebuild(box,
-    h('p', { class: 'lead' }, sizes(m.size_mm) + ', ', h('span', { class: 'nobreak' }, mL(m.volume_mm3)), ` of material. ${num(m.facets, 0)} facets, ${num(m.area_mm2, 0)} mm² of surface.`),
+    h('p', { class: 'lead' }, sizes(m.size_mm) + ', ', look && !look.fatal ? h('span', { class: 'nobreak' }, mL(look.volume_mm3) + ' of material, ') : null, `${num(m.facets, 0)} facets`, look ? `, ${num(look.area_mm2, 0)} mm² of surface.` : '.'),
+    look ? null : h('p', { class: 'soft', role: 'status' }, 'Looking the part over …'),
     m.view_cell_mm > 0 ? h('p', { class: 'soft' }, `The view shows ${num(m.shown_facets, 0)} of them, details under ${num(m.view_cell_mm, 2)} mm merged; every figure uses them all.`) : null,
-    m.fatal ? h('p', { class: 'error', role: 'alert' }, ...lines(m.fatal)) : null,
-    ...m.notes.map((n) => h('p', { class: 'note' }, n)),
+    look?.fatal ? h('p', { class: 'error', role: 'alert' }, ...lines(look.fatal)) : null,
+    ...(look?.notes ?? []).map((n) => h('p', { class: 'note' }, n)),
     h('h3', {}, 'Show faces'),
     h('p', {}, show && show.facets > 0 ? `${num(show.area_mm2, 0)} mm² are marked: no flash, no sprue and no vent there.` : 'None marked: flash, sprue and vents may go anywhere.'),
     list.length ? h('ul', { class: 'plain rules' }, ...list) : null,
@@ -57,7 +59,7 @@ export function judgeStation(box: HTMLElement, b: Bench): void {
   const j = s.judgement
   const busy = s.task?.kind === 'judge' ? working(b, s.task) : null
   if (!j) return rebuild(box, busy ?? h('p', { class: 'soft' }, 'Not judged yet.'), s.taskError && !s.report ? h('p', { class: 'error', role: 'alert' }, ...lines(s.taskError)) : null,
-    !busy && s.part && !s.part.meta['fatal'] ? h('button', { 'data-key': 'judge', click: () => void b.start('judge') }, 'Judge the part') : null)
+    !busy && s.intake && !s.intake.fatal ? h('button', { 'data-key': 'judge', click: () => void b.start('judge') }, 'Judge the part') : null)
   const asked = h('button', { class: 'quiet small', 'data-key': 'search-again', click: () => void b.changed(() => api.set(b.id, { 'opening.direction': null })) }, 'search all directions')
   const verdict = j.opens
     ? h('p', { class: 'verdict good' }, h('strong', {}, 'It opens'), ` along ${direction(j.direction)}, with at least ${fix(j.min_draft_deg, 2)}° of draft.`,
@@ -96,7 +98,7 @@ const FIELDS: Field[] = [
 export function mouldStation(box: HTMLElement, b: Bench): void {
   const s = b.state!
   const building = s.task?.kind === 'build' ? working(b, s.task) : null
-  const ready = !!s.part && !s.part.meta['fatal']
+  const ready = !!s.intake && !s.intake.fatal
   const r = s.report
   const first = !s.mould
   rebuild(box,
