@@ -6,11 +6,13 @@
 
 GO ?= go
 WASM = internal/solid/manifold.wasm
+UI = internal/web/ui
+PAGE = $(UI)/dist/index.html
 MESHES = bench/realmeshes/node_modules/.package-lock.json
 NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit --no-fund
 # Debian packages that only the checks use: a second opinion on meshes, meshes nobody here made, a database
-# server for the records, and readers of the PDFs and QR codes that are printed.
-DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools
+# server for the records, readers of the PDFs and QR codes that are printed, and a browser.
+DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools chromium
 
 .PHONY: all deps testdeps build test lint demo bench realmeshes
 
@@ -39,11 +41,19 @@ $(MESHES): bench/realmeshes/package.json bench/realmeshes/package-lock.json
 	cd bench/realmeshes && npm ci $(NPM_FLAGS)
 	touch $@
 
-build: deps
+# The page of the web app, embedded in the binary; never committed.
+$(PAGE): $(UI)/node_modules/.package-lock.json $(UI)/index.html $(UI)/vite.config.ts $(UI)/tsconfig.json $(wildcard $(UI)/src/*) $(wildcard $(UI)/public/*)
+	cd $(UI) && npm run check && npm run build
+
+$(UI)/node_modules/.package-lock.json: $(UI)/package.json $(UI)/package-lock.json
+	cd $(UI) && npm ci --ignore-scripts --no-audit --no-fund
+	touch $@
+
+build: deps $(PAGE)
 	$(GO) build -o bin/mouldwright ./cmd/mouldwright
 
 # -timeout guards against a hang; it is not a speed test.
-test: lint testdeps
+test: lint testdeps $(PAGE)
 	CI=true $(GO) test -timeout 20m ./...
 
 lint: deps
