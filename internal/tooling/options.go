@@ -3,6 +3,7 @@ package tooling
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -30,9 +31,17 @@ type TwoHalfOptions struct {
 	Label         LabelOptions
 	BuildVolumeMM r3.Vec // the printer's; zero for no limit
 	Workers       int
+	// VentsAt are places on the cavity, mould frame, that get a vent before any other, in this order and
+	// no more than Vents of them. A vent goes to the nearest place of the upper faces, off the show faces,
+	// where it fits, at most VentMoveMM away; a note names each place that finds none.
+	VentsAt []r3.Vec
 	// Progress is called with the stage's name and the share of the whole that is done.
 	Progress func(stage string, done float64)
 }
+
+// VentMoveMM is how far a vent may be from the place it is asked for: two or three vents' width, beyond
+// which it may let another pocket out than the one meant.
+const VentMoveMM = 3.0
 
 // NoBolts asks for a mould held by clamps or bands.
 const NoBolts = "none"
@@ -74,6 +83,11 @@ func (o TwoHalfOptions) check(facets int) error {
 	}
 	if r3.Norm(o.Direction) == 0 {
 		return fmt.Errorf("%w: the opening direction has no length", ErrOptions)
+	}
+	for _, v := range o.VentsAt {
+		if !(r3.Norm(v) < math.Inf(1)) {
+			return fmt.Errorf("%w: a vent is asked for at %v, which is no place", ErrOptions, v)
+		}
 	}
 	if o.Show != nil && len(o.Show) != facets {
 		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)

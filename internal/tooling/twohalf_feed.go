@@ -79,6 +79,9 @@ func (b *twoHalves) planFeed() error {
 	s := f.sprue.(*sideChannel)
 	b.note("no upright sprue finds a place (%v): a sprue of %.1f × %.1f mm runs in along the parting surface from the %s side instead; pour with the mould standing on its %s side",
 		topErr, s.options.WidthMM, s.options.HeightMM, s.side.name, opposite[s.side.name])
+	if n := len(b.opt.VentsAt); n > 0 {
+		b.note("vents asked for by place: %d, none of them there: beside a sprue along the parting surface the vents run along it too", n)
+	}
 	b.feed = f
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
@@ -112,13 +113,21 @@ func (b *twoHalves) edgesOnTop(show []bool) (out [][2]r2.Vec) {
 // add tries a place: heights are rounded to a hundredth of a millimetre, so that noise on a level face
 // does not decide.
 func (p *places) add(at r2.Vec) bool {
+	t, ok := p.placeAt(at)
+	if ok {
+		p.tries = append(p.tries, t)
+	}
+	return ok
+}
+
+// placeAt is the place at a point of the plan, unless none of the upper faces or a show face lies there.
+func (p *places) placeAt(at r2.Vec) (topPlace, bool) {
 	f, z, ok := p.b.top.facetAt(at)
 	if !ok || (p.show != nil && p.show[f]) {
-		return false
+		return topPlace{}, false
 	}
 	const step = 100
-	p.tries = append(p.tries, topPlace{at: at, z: math.Floor(z*step) / step, room: p.roomAt(at)})
-	return true
+	return topPlace{at: at, z: math.Floor(z*step) / step, room: p.roomAt(at)}, true
 }
 
 func (p *places) roomAt(at r2.Vec) float64 {
@@ -225,7 +234,7 @@ func (p *places) footAt(t topPlace, opt SprueOptions) float64 {
 	return opt.TopDiameterMM/2 + (p.z1-t.z)*math.Tan(opt.DraftDeg*math.Pi/180)
 }
 
-// withVents adds the vents: first one on every high point where air would stay, the deepest pocket
+// withVents adds the vents: first those asked for by place; then one on every high point where air would stay, the deepest pocket
 // first; then on the highest places left, as far as possible from all before.
 func (p *places) withVents(sprue Sprue) feed {
 	out := feed{sprue: sprue}
@@ -243,10 +252,21 @@ func (p *places) withVents(sprue Sprue) feed {
 		return true
 	}
 	asked := max(0, p.b.opt.Vents)
+	for _, at := range p.b.opt.VentsAt {
+		if p.vented(have, at) {
+			continue
+		}
+		if len(out.vents) == asked {
+			p.b.note("no vent at (%.1f, %.1f, %.1f): the mould has its %d already", at.X, at.Y, at.Z, asked)
+			continue
+		}
+		if tries := p.within(at, VentMoveMM); len(tries) == 0 || !put(tries) {
+			p.b.note("no vent within %.0f mm of (%.1f, %.1f, %.1f) of the mould: no free upper face there has room for one of %.1f mm", VentMoveMM, at.X, at.Y, at.Z, vent.TopDiameterMM)
+		}
+	}
 	without := 0
 	for _, h := range highPoints(p.b.mould.Part) {
-		at := r2.Vec{X: h.at.X, Y: h.at.Y}
-		if slices.ContainsFunc(have, func(s Sprue) bool { return r2.Norm(r2.Sub(s.At, at)) <= s.BottomRadius }) {
+		if p.vented(have, h.at) {
 			continue
 		}
 		if len(out.vents) == asked || !put(p.near(h)) {
@@ -266,6 +286,36 @@ func (p *places) withVents(sprue Sprue) feed {
 		p.b.note("high points of the part without a vent: %d, each more than %.1f mm above what surrounds it; air stays there unless the mould is tilted, or vacuum or pressure is used", without, pocketMM)
 	}
 	return out
+}
+
+// vented says whether a sprue or a vent stands right on a place.
+func (p *places) vented(have []Sprue, at r3.Vec) bool {
+	flat := r2.Vec{X: at.X, Y: at.Y}
+	return slices.ContainsFunc(have, func(s Sprue) bool { return r2.Norm(r2.Sub(s.At, flat)) <= s.BottomRadius })
+}
+
+// within lists places at most far from one, the nearest first: rings about it, and what there is.
+func (p *places) within(at r3.Vec, far float64) []topPlace {
+	const rings, spokes = 12, 16
+	flat := r2.Vec{X: at.X, Y: at.Y}
+	all := slices.Clone(p.tries)
+	look := func(q r2.Vec) {
+		if t, ok := p.placeAt(q); ok {
+			all = append(all, t)
+		}
+	}
+	look(flat)
+	for i := 1; i <= rings; i++ {
+		for k := range spokes {
+			s, c := math.Sincos(2 * math.Pi * float64(k) / spokes)
+			look(r2.Add(flat, r2.Scale(far*float64(i)/rings, r2.Vec{X: c, Y: s})))
+		}
+	}
+	off := func(t topPlace) float64 { return r3.Norm(r3.Sub(r3.Vec{X: t.at.X, Y: t.at.Y, Z: t.z}, at)) }
+	// The heights of places are rounded.
+	all = slices.DeleteFunc(all, func(t topPlace) bool { return !(off(t) <= far+climbEndMM) })
+	slices.SortStableFunc(all, func(a, b topPlace) int { return cmp.Compare(off(a), off(b)) })
+	return all
 }
 
 // near lists the places that drain the air of a high point, the nearest first.

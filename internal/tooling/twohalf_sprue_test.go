@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"mouldwright/internal/mesh"
@@ -177,5 +178,51 @@ func TestVentsStandOnHighPoints(t *testing.T) {
 	}
 	if many := build(t, bar(t, 3, 8), TwoHalfOptions{Vents: 400, VentMM: 2.5}); !noted(many, "of the 400 vents asked for found a place") {
 		t.Errorf("notes %q", many.Notes)
+	}
+}
+
+// Places asked for come before the high points, are moved no more than said, keep off show faces, and
+// those that find nothing are named.
+func TestVentsAt(t *testing.T) {
+	m, tops := hills()
+	first := build(t, m, TwoHalfOptions{Vents: 1})
+	low := first.Place.Into(r3.Vec{X: tops[2].X, Y: tops[2].Y, Z: tops[2].Z + 3})
+	vents := func(m *Mould) (at []r3.Vec) {
+		for _, f := range m.Features {
+			if f.Kind == "vent" {
+				at = append(at, f.At)
+			}
+		}
+		return at
+	}
+	off := func(a, b r3.Vec) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }
+	if v := vents(first); len(v) != 1 || off(v[0], low) < 10 {
+		t.Fatalf("vents at %v: the lowest hill should not be the first choice", v)
+	}
+	asked := build(t, m, TwoHalfOptions{Vents: 1, VentsAt: []r3.Vec{low}})
+	if v := vents(asked); len(v) != 1 || off(v[0], low) > VentMoveMM {
+		t.Errorf("vents at %v, asked for at %v", v, low)
+	}
+	// The hill's top on show: the vent moves just off it; with all about it on show there is none.
+	for _, c := range []struct {
+		showMM float64
+		found  bool
+	}{{1, true}, {8, false}} {
+		show := make([]bool, len(m.Tris))
+		for f := range show {
+			p := m.Facet(f).Centroid()
+			show[f] = p.Z > 0 && math.Hypot(p.X-tops[2].X, p.Y-tops[2].Y) < c.showMM
+		}
+		got := build(t, m, TwoHalfOptions{Vents: 2, VentsAt: []r3.Vec{low}, Show: show})
+		near := slices.ContainsFunc(vents(got), func(v r3.Vec) bool { return off(v, low) <= VentMoveMM })
+		if near != c.found || noted(got, "no vent within 3 mm of") == c.found {
+			t.Errorf("show %g mm about the hill: vents %v, notes %q", c.showMM, vents(got), got.Notes)
+		}
+	}
+	if got := build(t, m, TwoHalfOptions{Vents: 1, VentsAt: []r3.Vec{low, low, first.Place.Into(tops[0])}}); !noted(got, "the mould has its 1 already") {
+		t.Errorf("notes %q", got.Notes)
+	}
+	if _, err := TwoHalves(context.Background(), pool, m, TwoHalfOptions{Direction: up, VentsAt: []r3.Vec{{X: math.NaN()}}}); !errors.Is(err, ErrOptions) {
+		t.Errorf("a vent nowhere: %v", err)
 	}
 }
