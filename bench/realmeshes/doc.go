@@ -10,4 +10,7 @@
 // oppositely, positive volume. A shell of the same form as an earlier one is left out.
 //
 // Facet count and volume of each are compared with the program admesh (Debian).
+//
+// With -tilt it searches the tilt of every mould that comes of them instead, with one worker and with
+// two, prints what stays flat and tilted, and fails when a search makes things worse or the two differ.
 package main

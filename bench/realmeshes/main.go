@@ -20,9 +20,14 @@ func main() {
 	flag.StringVar(&g.Models, "models", modelsDir, "folder of the Debian package assimp-testmodels")
 	flag.StringVar(&g.Bench, "bench", "bench/realmeshes", "folder of export.mjs and its node_modules")
 	out := flag.String("o", "docs/realmeshes.md", "file to write the table to")
+	tilt := flag.Bool("tilt", false, "search the tilt of every proven mould instead, and print what comes of it")
 	flag.Parse()
 	pool := solid.NewPool(solid.Options{})
-	if err := writeTable(ctx, g, newPipeline(pool), *out); err != nil {
+	do := func() error { return writeTable(ctx, g, newPipeline(pool), *out) }
+	if *tilt {
+		do = func() error { return tilts(ctx, g, newPipeline(pool), os.Stdout) }
+	}
+	if err := do(); err != nil {
 		fmt.Fprintln(os.Stderr, "realmeshes:", err)
 		pool.Close()
 		os.Exit(1)

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/tooling"
 )
 
 // The verdicts.
@@ -17,6 +18,8 @@ type Outcome struct {
 	Verdict   string // provenMould or refused
 	Direction string // opening direction, such as "+z"; empty when the job got no further
 	Reason    string // why it was refused, in the job's own words, or what a proven mould had to do without
+
+	mould *tooling.Mould // when it is proven
 }
 
 // job runs the main job on a watertight mesh in mm. An error is a failure of the bench or of the

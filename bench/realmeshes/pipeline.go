@@ -89,7 +89,7 @@ func try(ctx context.Context, pool *solid.Pool, m *mesh.Mesh, d r3.Vec) (Outcome
 			out.Reason = fmt.Sprintf("check: %s: %s (%.4g, limit %.4g %s)", f.Name, f.Words, f.Value, f.Limit, f.Unit)
 			break
 		}
-		return Outcome{Verdict: provenMould, Direction: out.Direction, Reason: c.words}, nil
+		return Outcome{Verdict: provenMould, Direction: out.Direction, Reason: c.words, mould: mould}, nil
 	}
 	return out, nil
 }
