@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"mouldwright/internal/job"
 )
@@ -15,15 +16,19 @@ func (k *maker) open() {
 		k.add(Step{ID: "unbolt", Phase: Open, Title: fmt.Sprintf("Take out all %d bolts", n), Words: []string{"Count them on the bench before you pry."}})
 	}
 	s := Step{ID: "open", Phase: Open, Title: "Open in the proven order", Words: []string{}}
-	if k.stage.opens != "" {
-		s.Words = append(s.Words, k.stage.opens)
-	} else {
-		s.Words = append(s.Words, sentences(k.rep.Mould.Opening)...)
+	s.Words = append(s.Words, sentences(k.rep.Mould.Opening)...)
+	for _, l := range k.rep.Mould.Stages {
+		if k.stage.proof != "" && strings.Contains(l, k.stage.proof) {
+			s.Words = append(s.Words, sentence("from the proof: "+l))
+		}
 	}
 	if pry := namesOf(k.features("pry slot")); len(pry) > 0 {
 		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
 	}
 	s.Words = append(s.Words, k.order()...)
+	if k.stage.opens != "" {
+		s.Words = append(s.Words, k.stage.opens)
+	}
 	s.Cautions = []string{"If it does not move, stop: wait, cool it, blow air into a vent. Force tears castings and chips edges."}
 	k.add(s)
 }
@@ -45,8 +50,10 @@ func (k *maker) order() []string {
 	pieces := k.pieces(false)
 	slices.SortStableFunc(pieces, func(a, b job.PieceReport) int { return cmp.Compare(b.Exit[2], a.Exit[2]) })
 	var out []string
-	for i, p := range pieces {
-		out = append(out, fmt.Sprintf("%d. The %s leaves along (%s), straight.", i+1, p.Name, direction(p.Exit)))
+	for _, p := range pieces {
+		if p.Name != k.stage.fixed {
+			out = append(out, fmt.Sprintf("%d. The %s leaves along (%s), straight.", len(out)+1, p.Name, direction(p.Exit)))
+		}
 	}
 	return out
 }

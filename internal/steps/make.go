@@ -16,19 +16,24 @@ var ErrNoMould = errors.New("the job has no mould; run it first, and see its rep
 
 // stage is one pour: the silicone of an insert, or the casting.
 type stage struct {
-	name          string
-	printed, soft []string // names of the pieces that it touches; nil: all of the report
-	silicone      bool     // poured of Bench.Silicone
-	opens         string   // what it says of opening
+	name     string
+	printed  []string // names of the printed pieces that it touches; nil: all of the report
+	soft     []string // names of the silicone pieces that it touches
+	silicone bool     // poured of Bench.Silicone
+	fixed    string   // the piece that stays where it is at opening
+	covered  string   // the piece whose cavity a soft piece fills, so that only its rim is touched
+	opens    string   // what it says of opening, at the end
+	proof    string   // the report's lines on opening that hold this word are this stage's
 }
 
 // families lists the stages of each family of mould; one that is not listed is taken as one pour
 // between printed pieces.
 var families = map[string][]stage{
 	tooling.InsertFamily: {
-		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, silicone: true,
-			opens: "Take the pattern cap off; leave the silicone insert in the cradle."},
-		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}},
+		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, silicone: true, fixed: tooling.Cradle, proof: tooling.PatternCap,
+			opens: "Leave the silicone insert in the cradle, or put it back with its keys seated."},
+		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: tooling.Cradle, proof: "casting",
+			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
 	},
 }
 
@@ -39,6 +44,8 @@ type maker struct {
 	bench Bench
 	stage stage
 	plan  *Plan
+
+	sealed map[string]bool // pieces that an earlier stage sealed
 }
 
 // Make plans the work. Errors: ErrNoMould; a material that is not the report's; those of
@@ -57,7 +64,7 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 	if err := b.check(); err != nil {
 		return nil, err
 	}
-	k := &maker{rep: rep, bench: b, plan: &Plan{Job: rep.Part.Name, Material: m.ID, Family: rep.Mould.Family, Shots: b.Shots,
+	k := &maker{rep: rep, bench: b, sealed: map[string]bool{}, plan: &Plan{Job: rep.Part.Name, Material: m.ID, Family: rep.Mould.Family, Shots: b.Shots,
 		NeverTouch: neverTouch(rep), Warnings: append([]string{}, rep.Shot.Warnings...)}}
 	stages, known := families[rep.Mould.Family]
 	if !known {
@@ -138,6 +145,19 @@ func (k *maker) features(kinds ...string) []job.FeatureReport {
 		}
 	}
 	return out
+}
+
+// forSilicone ends the kinds of features that only the silicone's pour uses.
+const forSilicone = " for the silicone"
+
+// channels are the features of a kind through which the stage's liquid goes in or air goes out.
+func (k *maker) channels(kinds ...string) []job.FeatureReport {
+	if k.stage.silicone {
+		for i := range kinds {
+			kinds[i] += forSilicone
+		}
+	}
+	return k.features(kinds...)
 }
 
 // touches says whether a feature lies on a piece: features name a piece, the first word of its name, or

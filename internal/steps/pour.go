@@ -196,10 +196,10 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	if x.Shots > 1 {
 		s.Title = ofMany(fmt.Sprintf("Pour %d fillings", x.Shots), i, n)
 	}
-	sprue, vents := namesOf(k.features("sprue", "side sprue", "fill port")), namesOf(k.features("vent"))
+	sprue, vents := namesOf(k.channels("sprue", "side sprue", "fill port")), namesOf(k.channels("vent"))
 	switch {
 	case k.stage.silicone:
-		s.Words = []string{"A thin stream from about half a metre, into the fill port alone; let it push the air before it."}
+		s.Words = []string{"A thin stream from about half a metre into " + orWords(sprue, "the fill port") + " alone; let it push the air before it."}
 	case k.pouredOpen():
 		s.Words = []string{"Into the lowest place, a thin stream; brush it into sharp corners first. Stop at the brim of the cavity."}
 	default:
@@ -210,7 +210,7 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	}
 	k.add(s)
 	if len(vents) > 0 && !k.pouredOpen() {
-		words := []string{"Wait until resin without bubbles has come out of " + listed(vents) + "; tap the mould; top the sprue up; then plug each with wax or clay."}
+		words := []string{"Wait until it comes out of " + listed(vents) + " without bubbles; tap the mould; top " + orWords(sprue, "the sprue") + " up; then plug the vents with wax or clay."}
 		if k.bench.Pot {
 			words = append(words, "Leave the sprue open, so that the pressure in the pot is the same inside and outside.")
 		}
@@ -219,6 +219,14 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	if k.pouredOpen() {
 		k.close(i, n)
 	}
+}
+
+// orWords is the names, or other words where there are none.
+func orWords(names []string, other string) string {
+	if len(names) == 0 {
+		return other
+	}
+	return listed(names)
 }
 
 // close puts the lid on a mould that is filled open.

@@ -2,6 +2,7 @@ package steps
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -58,6 +59,10 @@ func (k *maker) coats() {
 	rule := k.m.Touch(k.bench.Printed)
 	if rule.Seal {
 		for _, p := range k.pieces(false) {
+			if k.sealed[p.Name] {
+				continue
+			}
+			k.sealed[p.Name] = true
 			s := Step{ID: "seal-" + slug(p.Name), Phase: Seal, Piece: p.Name, Once: true, Hard: rule.Effect == material.Inhibits, Title: "Seal the " + p.Name,
 				Words: []string{"Two thin coats of sealer on: " + k.faces(p.Name) + ".", "No runs in corners; keep keys and their pockets thin."}, Timers: []Timer{{Name: "each coat dries", S: coatDryS}},
 				Why: rule.Why, Source: rule.Source}
@@ -93,14 +98,21 @@ func (k *maker) release(piece string, rule material.Rule) {
 
 // faces names what is poured against on a piece: the cavity, the parting face, and each channel in it.
 func (k *maker) faces(piece string) string {
+	switch {
+	case piece == k.stage.covered:
+		return "the rim around the insert, and its keys"
+	case slices.Contains(k.stage.soft, piece):
+		return "the cavity, and the land around it"
+	}
 	out := []string{"the cavity", "the parting face"}
 	for _, f := range k.rep.Mould.Features {
-		switch f.Kind {
+		kind, silicone := strings.CutSuffix(f.Kind, forSilicone)
+		switch kind {
 		case "label", "bolt", "pry slot":
 			continue
 		}
-		if touches(f, piece) {
-			out = append(out, f.Kind+" "+f.Name)
+		if touches(f, piece) && (!silicone || k.stage.silicone) {
+			out = append(out, kind+" "+f.Name)
 		}
 	}
 	return listed(out)

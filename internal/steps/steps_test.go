@@ -184,6 +184,10 @@ func TestInsert(t *testing.T) {
 	rep := report(t, m, tooling.InsertFamily, job.PieceReport{Name: tooling.Cradle}, job.PieceReport{Name: tooling.PatternCap, Exit: [3]float64{0, 0, 1}},
 		job.PieceReport{Name: tooling.CastingCap, Exit: [3]float64{0, 0, 1}}, job.PieceReport{Name: tooling.InsertBody, VolumeMM3: 60000})
 	rep.Mould.Features = slices.DeleteFunc(rep.Mould.Features, func(f job.FeatureReport) bool { return f.Kind == "sprue" })
+	rep.Mould.Opening = ""
+	rep.Mould.Stages = []string{"the pattern cap leaves the cradle: free", "the casting cap leaves the insert: free"}
+	rep.Mould.Features = append(rep.Mould.Features, job.FeatureReport{Name: "F1", Kind: "fill port for the silicone", Piece: tooling.PatternCap}, job.FeatureReport{Name: "F2", Kind: "vent for the silicone", Piece: tooling.PatternCap},
+		job.FeatureReport{Name: "V9", Kind: "vent", Piece: tooling.CastingCap})
 	if _, err := Make(rep, m, Bench{}); err == nil || !strings.Contains(err.Error(), "needs the silicone") {
 		t.Errorf("%v", err)
 	}
@@ -208,6 +212,23 @@ func TestInsert(t *testing.T) {
 	// 60 mL with 10 % over and 5 % left in the cup, 1.12 g/mL, 1:1: 60·1.1/0.95·1.12/2 = 38.9 g each.
 	if q := p.Steps[p.at("weigh-insert")].Quantities; math.Abs(q[0].Value-38.95) > 0.06 {
 		t.Errorf("%+v", q)
+	}
+	for id, c := range map[string][2]string{ // what it must say, and what belongs to the other pour
+		"pour-insert":                {"into F1 alone", "V9"},
+		"purge-insert":               {"comes out of F2", "V9"},
+		"open-insert":                {"From the proof: the pattern cap leaves the cradle: free.", "casting cap"},
+		"open":                       {"1. The casting cap leaves along (0, 0, 1), straight. Lift one edge of the casting", "pattern cap"},
+		"release-pattern-cap-insert": {"fill port F1 and vent F2", "V9"},
+		"release-casting-cap":        {"vent V9", "F1"},
+		"release-cradle":             {"the rim around the insert", "the cavity"},
+	} {
+		words := strings.Join(p.Steps[p.at(id)].Words, " ")
+		if !strings.Contains(words, c[0]) || strings.Contains(words, c[1]) {
+			t.Errorf("%s: %s", id, words)
+		}
+	}
+	if p.at("seal-cradle") >= 0 || p.at("seal-casting-cap") < 0 {
+		t.Error("a piece is sealed once, before its first pour")
 	}
 	again := mustMake(t, rep, m, Bench{Silicone: silicone, Vacuum: true, Again: true})
 	for _, s := range again.Steps {
