@@ -134,7 +134,7 @@ func (m *Material) PlanMixes(shotML float64, opt BatchOptions) (*BatchPlan, erro
 		p.Mixes = append(p.Mixes, mixOf(n, shotML, rho, opt, p))
 	}
 	if life.RuleOfThumb {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("The pot life at %g °C is a rule of thumb, %.0f s to %.0f s: time a test mix.", opt.TempC, life.LowS, life.HighS))
+		p.Warnings = append(p.Warnings, fmt.Sprintf("The pot life of %s at %g °C is a rule of thumb, %.0f s to %.0f s: time a test mix.", m.ID, opt.TempC, life.LowS, life.HighS))
 	}
 	if m.MaxMixG == 0 {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("The largest mass of %s that may be mixed at once is not known: see its data sheet.", m.ID))
