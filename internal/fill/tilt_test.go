@@ -154,3 +154,16 @@ func TestWedge(t *testing.T) {
 	s, cs := math.Sincos(10 * math.Pi / 180)
 	close1(t, "volume", w.VolumeMM3, 40*60*cs*(3+60*s/2), 1e-9)
 }
+
+// A level top has many corners and none of them alone holds air: the vent proposed there still says how
+// much it lets out, all that the pocket holds.
+func TestProposalSaysWhatItLetsOut(t *testing.T) {
+	c := cavity(t, block(r3.Vec{}, r3.Vec{X: 30, Y: 20, Z: 10}), Options{})
+	p, err := c.Propose(r3.Vec{Z: 1}, TiltOptions{Pour: []r3.Vec{{X: 15, Y: 10, Z: 0}}, PourClosed: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(p.Spots) != 1 || math.Abs(p.Spots[0].PocketMM3-p.BareMM3) > 1e-9*p.BareMM3 || math.Abs(p.BareMM3-6000) > 1e-6 {
+		t.Errorf("vents %+v for %g mm³ of air; want one for all 6000", p.Spots, p.BareMM3)
+	}
+}

@@ -60,24 +60,38 @@ func (p *peaks) children() [][]int32 {
 }
 
 // need adds the vents that a part needs: one at each of its high points that keeps enough air when
-// the resin reaches the saddle beside it, the highest always.
+// the resin reaches the saddle beside it, the highest always. What the lower ones do not let out, the
+// highest does: a level top has many corners, and none of them alone holds any air.
 func (p *peaks) need(n int32, kids [][]int32, radius float64, out []VentSpot) []VentSpot {
 	k := &p.nodes[n]
+	mm3 := k.volume
+	if k.keeps {
+		mm3 = k.stays
+	}
 	if len(kids[n]) == 0 {
-		mm3 := k.volume
-		if k.keeps {
-			mm3 = k.stays
-		}
 		if at, ok := p.spotFor(n, radius); ok {
 			out = append(out, VentSpot{At: at, PocketMM3: mm3, LowerMM: max(0, k.topZ-p.height(at))})
 		}
 		return out
 	}
+	before := len(out)
 	for _, c := range kids[n] {
 		if p.nodes[c].vertex == k.vertex || p.nodes[c].volume >= p.c.opt.MinPocketMM3 {
 			out = p.need(c, kids, radius, out)
 		}
 	}
+	own := out[before:]
+	if len(own) == 0 {
+		return out
+	}
+	highest := 0
+	for i, v := range own {
+		mm3 -= v.PocketMM3
+		if p.height(v.At) > p.height(own[highest].At) {
+			highest = i
+		}
+	}
+	own[highest].PocketMM3 += max(0, mm3)
 	return out
 }
 

@@ -23,13 +23,15 @@ type FillReport struct {
 	Wedge   *fill.Wedge        `json:"wedge"`          // that props the mould; null when none is wanted
 	Vents   []fill.VentSpot    `json:"vents_proposed"` // at that tilt, for air that still stays
 	ThenMM3 float64            `json:"trapped_with_proposed_mm3"`
-	Flow    *fill.FlowAnswer   `json:"flow"` // null when the viscosity or pot life is not known
-	Thin    []fill.ThinSection `json:"thin"` // the slowest narrow sections, at most thinShown
+	Trial   *VentTrial         `json:"vents_again,omitempty"` // the mould built again for its vents; null when it was not
+	Flow    *fill.FlowAnswer   `json:"flow"`                  // null when the viscosity or pot life is not known
+	Thin    []fill.ThinSection `json:"thin"`                  // the slowest narrow sections, at most thinShown
 	Load    *fill.Load         `json:"load"`
 	Words   []string           `json:"words"`
 
-	setup fill.Setup
-	tilts *fill.TiltResult
+	setup  fill.Setup
+	tilts  *fill.TiltResult
+	wanted []fill.VentSpot // had the mould no vents yet
 }
 
 const (
@@ -152,7 +154,7 @@ func (r *FillReport) tilt(ctx context.Context, c *fill.Cavity, m *tooling.Mould)
 		return err
 	}
 	r.Vents, r.ThenMM3 = prop.Spots, prop.TrappedMM3
-	return nil
+	return r.want(ctx, c, o)
 }
 
 // boxOf is a box in a frame that swaps axes.

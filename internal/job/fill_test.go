@@ -17,13 +17,28 @@ import (
 // the other keeps its air.
 func towers(t *testing.T) *mesh.Mesh {
 	t.Helper()
+	return stacked(t, []cone{{r3.Vec{}, 6, 10, 9.5}, {r3.Vec{X: 22}, 6, 10, 9.5}, {r3.Vec{X: 11}, 6, 10, 9.5}, {r3.Vec{Z: 5}, 9, 7, 6.5}, {r3.Vec{X: 22, Z: 5}, 8, 7, 6.5}})
+}
+
+// bosses is a disc, wide enough for the sprue, with a slim high boss and a stout lower one.
+func bosses(t *testing.T) *mesh.Mesh {
+	t.Helper()
+	return stacked(t, []cone{{r3.Vec{}, 6, 16, 15.5}, {r3.Vec{X: 22}, 6, 10, 9.5}, {r3.Vec{X: -22}, 6, 12, 11.5}, {r3.Vec{X: 22, Z: 5}, 10, 4, 3.6}, {r3.Vec{X: -22, Z: 5}, 7, 8, 7.5}})
+}
+
+// cone is a frustum standing at a place: its height, its radii below and above.
+type cone struct {
+	at      r3.Vec
+	h, a, b float64
+}
+
+// stacked is cones in one.
+func stacked(t *testing.T, cones []cone) *mesh.Mesh {
+	t.Helper()
 	var m *mesh.Mesh
 	err := pool.Do(ctx, func(k *solid.Kernel) error {
 		var parts []*solid.Solid
-		for _, f := range []struct {
-			at      r3.Vec
-			h, a, b float64
-		}{{r3.Vec{}, 6, 10, 9.5}, {r3.Vec{X: 22}, 6, 10, 9.5}, {r3.Vec{X: 11}, 6, 10, 9.5}, {r3.Vec{Z: 5}, 9, 7, 6.5}, {r3.Vec{X: 22, Z: 5}, 8, 7, 6.5}} {
+		for _, f := range cones {
 			s, err := k.Frustum(f.at, r3.Vec{Z: f.h}, f.a, f.b, 32)
 			if err != nil {
 				return err
@@ -81,5 +96,60 @@ func TestRunFills(t *testing.T) {
 	var b strings.Builder
 	if err := rep.Print(&b); err != nil || !strings.Contains(b.String(), "\nFilling\n") {
 		t.Errorf("the text leaves the fill out (%v)", err)
+	}
+}
+
+// Two high bosses need two vents. With one the mould is built again, its vent on the boss that keeps
+// more, and the report says what stays either way and how many vents would do; with two no air stays.
+func TestVentsStandWhereAirStays(t *testing.T) {
+	one, err := run(newJob(t, bosses(t), "vents = 1\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := one.Fill
+	if f.Trial == nil {
+		t.Fatalf("nothing was built again, though %g mm³ stays: %q", f.used().TrappedMM3, f.Words)
+	}
+	v := f.Trial
+	t.Log(v.Words)
+	if v.Kept != "second" || v.FirstVents != 1 || v.SecondVents != 1 || v.Wanted != 2 || !(v.SecondMM3 < v.FirstMM3-100) || f.used().TrappedMM3 != v.SecondMM3 {
+		t.Errorf("%+v, and %g mm³ stays in what was kept", v, f.used().TrappedMM3)
+	}
+	// The stout boss is free of air, so what stays is less than the slim one's frustum over the disc,
+	// π·h/3·(a² + ab + b²), its circles larger than their polygons.
+	if most := math.Pi * 9 / 3 * (16 + 4*3.6 + 3.6*3.6); v.SecondMM3 > most {
+		t.Errorf("%g mm³ stays in a boss of %g", v.SecondMM3, most)
+	}
+	words := strings.Join(f.Words, "\n")
+	for _, want := range []string{"wants 2 vents, the job allows 1", "as first built, with 1 vent", "this one is kept"} {
+		if !strings.Contains(words, want) {
+			t.Errorf("the report lacks %q:\n%s", want, words)
+		}
+	}
+	two, err := run(newJob(t, bosses(t), "vents = 2\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := two.Fill.used().TrappedMM3; got >= trappedStepMM3 {
+		t.Errorf("%g mm³ stays with a vent on each boss", got)
+	}
+	if strings.Contains(strings.Join(two.Fill.Words, "\n"), "the job allows") {
+		t.Errorf("more vents are wanted, though no air stays: %q", two.Fill.Words)
+	}
+}
+
+// The better mould keeps less air; of equal ones the one with fewer vents; else the first stays.
+func TestBetterOfTwoMoulds(t *testing.T) {
+	for _, c := range []struct {
+		first, second  float64
+		vents1, vents2 int
+		better         bool
+	}{
+		{100, 20, 1, 2, true}, {20, 100, 2, 1, false}, {0.1, 0.2, 2, 1, true}, {0.2, 0.1, 1, 2, false}, {50, 50, 1, 1, false},
+	} {
+		v := VentTrial{FirstMM3: c.first, SecondMM3: c.second, FirstVents: c.vents1, SecondVents: c.vents2}
+		if got := v.secondBetter(); got != c.better {
+			t.Errorf("%+v: %t", c, got)
+		}
 	}
 }

@@ -80,12 +80,12 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 		}
 		return rep, &Refusal{rep}
 	}
+	if mould, rep.Fill, err = s.filled(ctx, mould); err != nil {
+		return nil, err
+	}
 	rep.Mould = mouldReport(mould)
 	rep.Warnings = append(rep.Warnings, mould.Notes...)
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
-		return nil, err
-	}
-	if rep.Fill, err = fillMould(ctx, mould, p.show, m, opt.Workers, opt.stage("filling the mould", 0.85, 0.9)); err != nil {
 		return nil, err
 	}
 	if err := writeFill(out, rep.Fill); err != nil {

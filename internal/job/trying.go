@@ -24,6 +24,8 @@ type trying struct {
 	reasons  []Reason // of the direction that came nearest
 	caught   []int32  // facets that lock, along that direction
 	attempts int
+	used     *judged  // the direction that gave the mould
+	ventsAt  []r3.Vec // places in the mould that get a vent first
 }
 
 // mould judges directions and builds along the first in order that passes everything. It returns nil,
@@ -141,6 +143,7 @@ func (s *trying) try(ctx context.Context, j *judged) (*tooling.Mould, error) {
 		return nil, err
 	}
 	d.OK, d.Used = why == nil, why == nil
+	s.used = j
 	if why != nil {
 		d.Words = "opens, but makes no sound mould: " + why[0].What + ": " + why[0].Words
 		if len(why) > 1 {
@@ -162,7 +165,7 @@ var cannot = []error{tooling.ErrLineOverItself, tooling.ErrLayout, tooling.ErrSp
 // build makes the mould along a direction, or says why it would be no good.
 func (s *trying) build(ctx context.Context, j *judged) (*tooling.Mould, []Reason, error) {
 	o := mouldOptions(s.part, s.file, s.material, s.font)
-	o.Direction, o.Workers = j.d, s.opt.Workers
+	o.Direction, o.Workers, o.VentsAt = j.d, s.opt.Workers, s.ventsAt
 	// Each further attempt takes half of what is left of the span, so that progress never goes back.
 	from := 0.85 - 0.5*math.Pow(0.5, float64(s.attempts))
 	to := 0.85 - 0.5*math.Pow(0.5, float64(s.attempts+1))
