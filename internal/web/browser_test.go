@@ -301,6 +301,21 @@ func TestBrowserRefusalShowsThePlace(t *testing.T) {
 		t.Errorf("refusal: %s", got)
 	}
 	p.looks("refused")
+	// The page offers the kind of mould that does open.
+	p.click(`[data-key="use-insert"]`)
+	p.run(chromedp.WaitNotPresent(chromedp.CSS(`[data-key="use-insert"]`)))
+	p.waitFor(`[data-key="build"]:enabled`)
+	p.click(`[data-key="build"]`)
+	p.waitFor("#mould .pieces")
+	if got := p.text("#mould .verdict"); !strings.Contains(got, "Proven to open") || !strings.Contains(got, "insert") {
+		t.Errorf("proof: %s", got)
+	}
+	if got := p.text("#pour"); !strings.Contains(got, "silicone insert") || !strings.Contains(got, "For each casting") {
+		t.Errorf("amounts: %s", got)
+	}
+	p.looks("insert")
+	p.click(`[data-key="go-pour"]`)
+	p.looks("insert-pour")
 	if f := p.complaints(); f != "" {
 		t.Errorf("the browser complained: %s", f)
 	}

@@ -77,11 +77,28 @@ export interface Judgement {
 export interface Reason { what: string; words: string; at_mm?: Vec; remedy?: string }
 export interface Check { name: string; ok: boolean; value: number | null; limit: number; unit: string; words: string }
 
+export interface Shot {
+  material_name: string
+  typical_values: boolean
+  uses: { name: string; ml: number; g: number }[]
+  components: { name: string; g: number; ml: number }[]
+  pigments?: { name: string; g: number; of: string; pct_weighed: number }[]
+  mix_ml: number
+  mix_g: number
+  scale_step_g: number
+  ratio_error_pct: number
+  ratio_tolerance_pct: number
+  mixed_density: { g_per_ml: number; error_pct: number }
+  pot_life?: { s: number; at_c: number }
+  warnings?: string[]
+  cautions?: string[]
+}
+
 export interface Report {
   refused: boolean
   reasons?: Reason[]
   part: { name: string }
-  directions: { direction: Vec; ok: boolean; words: string; flat_split?: string }[]
+  directions?: { direction: Vec; ok: boolean; words: string; flat_split?: string }[] | null
   mould?: {
     family: string
     block_mm: Vec
@@ -93,23 +110,11 @@ export interface Report {
     ledger: { name: string; volume_mm3: number; solid: boolean }[]
     checks: Check[]
     opening: string
+    stages?: string[]
   }
-  shot?: {
-    material_name: string
-    typical_values: boolean
-    uses: { name: string; ml: number; g: number }[]
-    components: { name: string; g: number; ml: number }[]
-    pigments?: { name: string; g: number; of: string; pct_weighed: number }[]
-    mix_ml: number
-    mix_g: number
-    scale_step_g: number
-    ratio_error_pct: number
-    ratio_tolerance_pct: number
-    mixed_density: { g_per_ml: number; error_pct: number }
-    pot_life?: { s: number; at_c: number }
-    warnings?: string[]
-    cautions?: string[]
-  }
+  shot?: Shot
+  silicone?: Shot
+  fill?: { flat?: { words?: string[] }; tilted?: { words?: string[] } | null; words?: string[] }
   files?: string[]
   warnings?: string[]
 }

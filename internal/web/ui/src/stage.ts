@@ -177,19 +177,24 @@ export class Stage {
 
   /** Moves the pieces out along their proven ways, one after the other; t runs from 0 to 1. */
   open(t: number): void {
-    const movers = this.bodies.filter((b) => b.exit.lengthSq() > 0).reverse()
-    const far = this.travel()
-    movers.forEach((b, i) => {
+    const movers = this.movers()
+    movers.forEach(({ body, reach }, i) => {
       const own = Math.min(1, Math.max(0, t * movers.length - i))
-      b.group.position.copy(b.exit).multiplyScalar(far * own)
+      body.group.position.copy(body.exit).multiplyScalar(reach * own)
     })
     this.draw()
   }
 
+  /** Pieces in the order they leave. One that leaves first goes farther, so that none ends in another. */
+  private movers(): { body: Body; reach: number }[] {
+    const far = this.travel()
+    const order = this.bodies.filter((b) => b.exit.lengthSq() > 0).reverse()
+    return order.map((body, i) => ({ body, reach: far * (1 + order.slice(i + 1).filter((o) => o.exit.dot(body.exit) > 0.9).length) }))
+  }
+
   /** All pieces apart at once. */
   explode(on: boolean): void {
-    const far = this.travel() * 0.75
-    for (const b of this.bodies) b.group.position.copy(b.exit).multiplyScalar(on ? far : 0)
+    for (const { body, reach } of this.movers()) body.group.position.copy(body.exit).multiplyScalar(on ? 0.75 * reach : 0)
     this.refit()
   }
 

@@ -1,5 +1,5 @@
 // The four stations and the decisions: what they say, and what can be done there.
-import { api, ApiError, type Check, type Task, type Vec } from './api'
+import { api, ApiError, type Check, type Shot, type Task, type Vec } from './api'
 import type { Bench } from './bench'
 import { direction, fix, h, num, rebuild } from './dom'
 
@@ -83,8 +83,12 @@ const same = (a: Vec, c: Vec) => a.every((v, i) => Math.abs(v - c[i]!) < 1e-9)
 
 interface Field { key: string; words: string; unit: string; kind: 'number' | 'text' | string[]; fallback: string }
 
+/** What job.toml calls the kinds of mould, in words. */
+const FAMILIES: Record<string, string> = { 'two-halves': 'two rigid halves', insert: 'silicone insert' }
+
 /** What makers change most; the rest stands in job.toml. */
 const FIELDS: Field[] = [
+  { key: 'mould.family', words: 'Kind of mould', unit: '', kind: ['two-halves', 'insert'], fallback: 'two-halves' },
   { key: 'mould.wall_mm', words: 'Wall beside the cavity', unit: 'mm', kind: 'number', fallback: '12' },
   { key: 'mould.floor_mm', words: 'Floor over and under it', unit: 'mm', kind: 'number', fallback: '8' },
   { key: 'mould.bolt', words: 'Bolts', unit: '', kind: ['M3', 'M4', 'M5', 'M6', 'M8', 'none'], fallback: 'M5' },
@@ -101,9 +105,11 @@ export function mouldStation(box: HTMLElement, b: Bench): void {
   const ready = !!s.intake && !s.intake.fatal
   const r = s.report
   const first = !s.mould
+  const locks = s.judgement && !s.judgement.opens && (s.job.settings?.mould?.['family'] ?? 'two-halves') === 'two-halves'
   rebuild(box,
     building ?? h('div', { class: 'row' }, h('button', { class: first || s.job.stale ? 'primary' : '', 'data-key': 'build', disabled: !ready || s.task !== null, click: () => void b.start('build') }, first ? 'Build the mould' : 'Build it again'),
-      s.judgement && !s.judgement.opens ? h('span', { class: 'soft' }, 'Two rigid halves will be refused as it stands.') : null),
+      locks ? h('span', { class: 'soft' }, 'Two rigid halves will be refused as it stands.') : null),
+    locks && !building ? h('p', {}, h('button', { 'data-key': 'use-insert', click: () => void b.changed(() => api.set(b.id, { 'mould.family': 'insert' })) }, 'Mould it in a silicone insert'), h('span', { class: 'soft block' }, 'The side that locks is made of silicone, which gives way.')) : null,
     s.taskError ? h('p', { class: 'error', role: 'alert' }, ...lines(s.taskError)) : null,
     s.job.stale && r ? h('p', { class: 'note' }, 'What follows is of the build before your last change.') : null,
     ready ? settings(b) : null,
@@ -119,7 +125,7 @@ function settings(b: Bench): HTMLElement {
     const shown = value === undefined || value === '' ? '' : String(value)
     const save = (v: string) => void b.changed(() => api.set(b.id, { [f.key]: v === '' ? null : f.kind === 'number' ? Number(v) : v }))
     const input = Array.isArray(f.kind)
-      ? h('select', { 'data-key': f.key, change: (e) => save((e.target as HTMLSelectElement).value) }, ...f.kind.map((o) => h('option', { selected: o === (shown || f.fallback) }, o)))
+      ? h('select', { 'data-key': f.key, change: (e) => save((e.target as HTMLSelectElement).value) }, ...f.kind.map((o) => h('option', { value: o, selected: o === (shown || f.fallback) }, FAMILIES[o] ?? o)))
       : h('input', { type: f.kind, step: 'any', min: 0, value: shown, placeholder: f.fallback, 'data-key': f.key, change: (e) => save((e.target as HTMLInputElement).value) })
     return h('label', { class: 'field' }, h('span', {}, f.words), h('span', { class: 'with-unit' }, input, f.unit ? h('span', { class: 'soft' }, f.unit) : null))
   })))
@@ -132,7 +138,7 @@ function refusal(b: Bench): HTMLElement {
       h('span', {}, h('strong', {}, sentence(q.what) + ': '), q.words),
       q.remedy ? h('span', { class: 'remedy' }, 'What helps: ' + q.remedy + '.') : null,
       q.at_mm ? h('button', { class: 'quiet small', 'data-key': 'reason-' + i, click: () => b.view.showPlace(q.at_mm!) }, 'show where') : null))),
-    ...r.directions.filter((d) => d.flat_split).slice(0, 1).map((d) => h('details', { 'data-key': 'trial' }, h('summary', {}, 'What a flat split would do'), h('p', {}, ...lines(d.flat_split!)))))
+    ...(r.directions ?? []).filter((d) => d.flat_split).slice(0, 1).map((d) => h('details', { 'data-key': 'trial' }, h('summary', {}, 'What a flat split would do'), h('p', {}, ...lines(d.flat_split!)))))
 }
 
 function result(b: Bench): HTMLElement {
@@ -143,14 +149,14 @@ function result(b: Bench): HTMLElement {
   const get = (f: string, words: string, what: string) => files.includes(f) ? h('a', { class: 'get', href: api.file(b.id, f, true), download: true, 'aria-label': `${what} as ${words}` }, words) : null
   const bad = m.checks.filter((c) => !c.ok)
   return h('div', { class: 'result' },
-    h('div', { class: 'verdict good' }, h('p', {}, h('strong', {}, 'Proven to open. '), ...lines(m.opening))),
+    h('div', { class: 'verdict good' }, h('p', {}, h('strong', {}, 'Proven to open. '), ...(m.opening ? lines(m.opening) : [])), m.stages?.length ? h('p', {}, 'Where a soft body has to give way, it stretches less than its material allows; the checks give the strain.') : null, m.stages?.length ? h('ol', { class: 'stages' }, ...m.stages.map((w) => h('li', {}, sentence(w)))) : null),
     h('p', {}, `${m.family[0]!.toUpperCase()}${m.family.slice(1)}, block ${sizes(m.block_mm)}. Parting line ${num(m.parting_line_mm, 1)} mm in ${m.parting_loops} ${m.parting_loops === 1 ? 'loop' : 'loops'}, ${m.parting_line_on_show_mm > 0.05 ? num(m.parting_line_on_show_mm, 1) + ' mm' : 'none'} on show faces.`),
-    h('h3', {}, 'Pieces to print'),
+    h('h3', {}, 'Pieces'),
     h('ul', { class: 'plain pieces' }, ...m.pieces.map((p) => h('li', {},
-      h('img', { src: api.file(b.id, `pictures/${p.name.replace(/ /g, '-')}.png`), alt: `The ${p.name}, lying as it is printed`, loading: 'lazy' }),
-      h('div', {}, h('strong', {}, p.name), h('span', { class: 'soft block' }, `${sizes(p.size_mm)}; ${mL(p.volume_mm3, 1)} of print`),
+      h('img', { src: api.file(b.id, `pictures/${p.name.replace(/ /g, '-')}.png`), alt: `The ${p.name}`, loading: 'lazy' }),
+      h('div', {}, h('strong', {}, p.name), h('span', { class: 'soft block' }, `${sizes(p.size_mm)}; ${mL(p.volume_mm3, 1)} ${files.includes(stem(p.name) + '.3mf') ? 'of print' : 'of silicone, poured'}`),
         h('span', { class: 'gets' }, get(stem(p.name) + '.3mf', '3MF', p.name), get(stem(p.name) + '.stl', 'STL', p.name)))))),
-    h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
+    h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), get('silicone-pour.3mf', 'Set up for the silicone, 3MF', 'The set-up for pouring the silicone'), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
     h('h3', {}, 'Drawings'),
     h('ul', { class: 'plain drawings' }, ...files.filter((f) => f.startsWith('drawings/')).map((f) => {
       const words = f.replace('drawings/', '').replace('.svg', '').replace(/-([xy])$/, ' along $1').replace(/-/g, ' ')
@@ -169,21 +175,43 @@ function check(c: Check): HTMLElement {
 
 export function pourStation(box: HTMLElement, b: Bench): void {
   const s = b.state!
-  const shot = s.report?.shot
-  if (!shot) return rebuild(box, h('p', { class: 'soft' }, s.report?.refused ? 'Nothing to pour: there is no mould.' : 'The amounts come with the mould.'))
-  const row = (name: string, g: number, words: string) => h('li', {}, h('span', { class: 'grams' }, num(g, 2), h('span', { class: 'unit' }, ' g')), h('span', {}, h('strong', {}, name), h('span', { class: 'soft block' }, words)))
-  const life = shot.pot_life
+  const r = s.report
+  if (!r?.shot) return rebuild(box, h('p', { class: 'soft' }, r?.refused ? 'Nothing to pour: there is no mould.' : 'The amounts come with the mould.'))
   rebuild(box,
     s.job.stale ? h('p', { class: 'note' }, 'Of the build before your last change.') : null,
-    h('p', {}, `One filling of ${shot.material_name}. Weigh out, on a scale that reads ${num(shot.scale_step_g, 3)} g:`),
+    ...(r.silicone ? [h('h3', {}, 'Once: the silicone insert'), ...amounts(r.silicone, 'silicone', 'The insert'), h('h3', {}, 'For each casting')] : []),
+    ...amounts(r.shot, 'shot', 'One filling'),
+    ...filling(b),
+    (r.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...r.warnings!.map((w) => h('li', {}, sentence(w))))) : null)
+}
+
+function amounts(shot: Shot, key: string, what: string): (HTMLElement | null)[] {
+  const row = (name: string, g: number, words: string) => h('li', {}, h('span', { class: 'grams' }, num(g, 2), h('span', { class: 'unit' }, ' g')), h('span', {}, h('strong', {}, name), h('span', { class: 'soft block' }, words)))
+  const life = shot.pot_life
+  return [
+    h('p', {}, `${what} of ${shot.material_name}. Weigh out, on a scale that reads ${num(shot.scale_step_g, 3)} g:`),
     h('ul', { class: 'plain weigh' }, ...shot.components.map((c) => row(c.name, c.g, `about ${num(c.ml, 1)} mL`)), ...(shot.pigments ?? []).map((p) => row(p.name, p.g, `${num(p.pct_weighed, 2)} % of ${p.of}`))),
     h('p', {}, `${num(shot.mix_ml, 1)} mL of mix, ± ${num(shot.mixed_density.error_pct, 1)} % from the density of ${fix(shot.mixed_density.g_per_ml, 3)} g/mL. Rounding shifts the ratio by ${num(shot.ratio_error_pct, 2)} %; ${num(shot.ratio_tolerance_pct, 1)} % is allowed.`),
     life ? h('p', { class: 'pot' }, h('strong', {}, `${num(life.s / 60, 1)} min`), ` of pot life at ${num(life.at_c, 0)} °C: mix, pour and close within it.`) : null,
     ...(shot.warnings ?? []).map((w) => h('p', { class: 'note' }, w)),
-    h('details', { 'data-key': 'uses' }, h('summary', {}, 'Where it goes'), h('table', { class: 'uses' }, h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'place'), h('th', { scope: 'col' }, 'mL'), h('th', { scope: 'col' }, 'g'))),
+    h('details', { 'data-key': 'uses-' + key }, h('summary', {}, 'Where it goes'), h('table', { class: 'uses' }, h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'place'), h('th', { scope: 'col' }, 'mL'), h('th', { scope: 'col' }, 'g'))),
       h('tbody', {}, ...shot.uses.map((u) => h('tr', {}, h('th', { scope: 'row' }, u.name), h('td', {}, fix(u.ml, 2)), h('td', {}, fix(u.g, 2))))))),
-    (shot.cautions ?? []).length ? h('div', { class: 'caution' }, h('h3', {}, 'Take care'), ...shot.cautions!.map((c) => h('p', {}, c))) : null,
-    (s.report?.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...s.report!.warnings!.map((w) => h('li', {}, w)))) : null)
+    (shot.cautions ?? []).length ? h('div', { class: 'caution' }, h('h4', {}, 'Take care'), ...shot.cautions!.map((c) => h('p', {}, c))) : null,
+  ]
+}
+
+/** How the mould fills: in words, and in pictures at quarters of the volume. */
+function filling(b: Bench): HTMLElement[] {
+  const r = b.state!.report!
+  if (!r.fill) return []
+  const shown = (r.files ?? []).filter((f) => /^pictures\/fill-\d+\.png$/.test(f))
+  const words = [...((r.fill.tilted ?? r.fill.flat)?.words ?? []), ...(r.fill.words ?? [])]
+  return [
+    h('h3', {}, 'How it fills'),
+    h('ul', { class: 'fill-words' }, ...words.map((w) => h('li', {}, sentence(w)))),
+    h('ul', { class: 'plain fill-pictures' }, ...shown.map((f, i) => h('li', {}, h('a', { href: api.file(b.id, f), target: '_blank', rel: 'noopener' },
+      h('img', { src: api.file(b.id, f), alt: `The cavity filled, picture ${i + 1} of ${shown.length}`, loading: 'lazy' }))))),
+  ]
 }
 
 /** job.toml itself. */
