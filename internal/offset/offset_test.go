@@ -143,7 +143,10 @@ func TestConvexBodiesFollowSteiner(t *testing.T) {
 		"box":    boxMesh(r3.Vec{X: -20, Y: -10, Z: -3}, r3.Vec{X: 20, Y: 10, Z: 3}),
 		"sphere": sphereMesh(10, 24, 48),
 	} {
-		for _, d := range []float64{1, 6} {
+		for _, d := range []float64{2, 6} {
+			if d == 2 && len(m.Tris) > 100 {
+				continue // a finely faceted body says little more there, at many times the cost
+			}
 			r, in := make1(t, m, d)
 			want := m.VolumeMM3() + m.AreaMM2()*d + edgeTurn(m)*d*d + 4.0/3*math.Pi*d*d*d
 			got := r.Mesh.VolumeMM3()
@@ -169,15 +172,15 @@ func TestInwardBoxIsABoxWithSharpEdges(t *testing.T) {
 }
 
 func TestTorus(t *testing.T) {
-	const big, small = 30.0, 8.0
-	m := turnedMesh(circle(big, small, 96), 256)
-	for _, d := range []float64{3, -3} {
+	const big, small = 20.0, 6.0
+	m := turnedMesh(circle(big, small, 80), 160)
+	for _, d := range []float64{2, -2} {
 		r, in := make1(t, m, d)
 		if in.Genus != 1 {
 			t.Errorf("torus by %g: genus %d", d, in.Genus)
 		}
 		want := 2 * math.Pi * math.Pi * big * (small + d) * (small + d)
-		if got := r.Mesh.VolumeMM3(); math.Abs(got-want) > 0.004*want { // the mesh itself is 0.1 to 0.2 % small
+		if got := r.Mesh.VolumeMM3(); math.Abs(got-want) > 0.006*want { // chords: 0.2 % of the mesh, twice that of a section 2 mm inside it
 			t.Errorf("torus by %g: volume %.1f, want about %.1f", d, got, want)
 		}
 	}
