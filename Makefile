@@ -31,7 +31,7 @@ node_modules/manifold-3d/manifold.wasm: package.json package-lock.json
 	touch $@
 
 testdeps: $(MESHES)
-	@missing=$$(for p in $(DEBIAN); do dpkg -s $$p >/dev/null 2>&1 || echo $$p; done); \
+	@missing=$$(for p in $(DEBIAN); do dpkg-query -W -f='$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || echo $$p; done); \
 	if [ -n "$$missing" ]; then \
 		if [ "$$(id -u)" -ne 0 ]; then echo "install first: sudo apt-get install $$missing" >&2; exit 1; fi; \
 		apt-get update && DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends $$missing; \
