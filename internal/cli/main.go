@@ -37,6 +37,7 @@ type root struct {
 	New      newCmd      `cmd:"" help:"Make a job folder for a part."`
 	Run      runCmd      `cmd:"" help:"Build the mould of a job, prove that it opens, and write its files."`
 	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
+	Lid      lidCmd      `cmd:"" help:"Close a job's mould over a lower half that was poured first: edge, angle, trapped air, gutter."`
 	Serve    serveCmd    `cmd:"" help:"Serve the web app and the HTTP API for a folder of jobs."`
 	Batch    batchCmd    `cmd:"" help:"Plan the casting of a batch on one bench."`
 	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
