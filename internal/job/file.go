@@ -35,6 +35,7 @@ type File struct {
 	Insert   InsertRule   `toml:"insert"`
 	Printer  PrinterRule  `toml:"printer"`
 	Shot     ShotRule     `toml:"shot"`
+	Fill     FillRule     `toml:"fill"`
 	Drawing  DrawingRule  `toml:"drawing"`
 }
 
@@ -125,6 +126,26 @@ type ShotRule struct {
 	OverfillPct *float64 `toml:"overfill_pct"`
 	CupResidueG *float64 `toml:"cup_residue_g"`
 	ScaleStepG  float64  `toml:"scale_step_g"`
+}
+
+// FillRule sets how the mould is poured.
+type FillRule struct {
+	MaxTiltDeg []float64 `toml:"max_tilt_deg"` // about the mould's two sides; 0 keeps that one level
+	PotKPa     float64   `toml:"pot_kpa"`      // absolute; 0: no pressure pot
+}
+
+// limits are those of the tilt search, where 0 asks for the default and a negative angle for level.
+func (r FillRule) limits() (x, y float64) {
+	if len(r.MaxTiltDeg) != 2 {
+		return 0, 0
+	}
+	level := func(deg float64) float64 {
+		if deg == 0 {
+			return -1
+		}
+		return deg
+	}
+	return level(r.MaxTiltDeg[0]), level(r.MaxTiltDeg[1])
 }
 
 // DrawingRule sets the drawings.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"mouldwright/internal/fill"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/tooling"
 )
@@ -88,6 +89,12 @@ func (f *File) checkChoices() error {
 	if n := len(f.Material.ShrinkPct); n != 0 && n != 1 && n != 3 {
 		return f.wrong("material.shrink_pct", "give one value for all axes or three for x, y, z; found %d", n)
 	}
+	if n := len(f.Fill.MaxTiltDeg); n != 0 && n != 2 {
+		return f.wrong("fill.max_tilt_deg", "give two angles, one for each side; found %d", n)
+	}
+	if p := f.Fill.PotKPa; p != 0 && !(p > fill.StandardAirKPa && p <= mostPotKPa) {
+		return f.wrong("fill.pot_kpa", "%g kPa is not the absolute pressure of a pot: give 0 for none, or from 102 to %d (the gauge's reading and 101 for the air)", p, mostPotKPa)
+	}
 	if n := len(f.Printer.BuildMM); n != 0 && n != 3 {
 		return f.wrong("printer.build_mm", "give three sizes x, y, z; found %d", n)
 	}
@@ -107,6 +114,9 @@ func (f *File) checkChoices() error {
 	}
 	return nil
 }
+
+// mostPotKPa is beyond any pot that a bench should hold; above it a number is more likely in the wrong unit.
+const mostPotKPa = 1000
 
 type settingRange struct {
 	key    string
@@ -151,6 +161,9 @@ func (f *File) ranges() []settingRange {
 	}
 	if c := f.Shot.CupResidueG; c != nil {
 		rs = append(rs, settingRange{"shot.cup_residue_g", *c, 0, 1000, "g"})
+	}
+	for _, d := range f.Fill.MaxTiltDeg {
+		rs = append(rs, settingRange{"fill.max_tilt_deg", d, 0, 60, "°"})
 	}
 	for _, s := range f.Material.ShrinkPct {
 		rs = append(rs, settingRange{"material.shrink_pct", s, -5, 20, "%"})

@@ -45,31 +45,39 @@ const (
 	onShowMM = 1e-4
 )
 
-// fillMould pours the finished mould on paper.
-func fillMould(ctx context.Context, m *tooling.Mould, show []bool, mat *material.Material, workers int, progress func(float64)) (*FillReport, error) {
+// pouring is what a pour on paper needs to know beside the mould.
+type pouring struct {
+	show     []bool // of the part's facets
+	material *material.Material
+	rule     FillRule
+	workers  int
+}
+
+// mould pours the finished mould on paper.
+func (p pouring) mould(ctx context.Context, m *tooling.Mould, progress func(float64)) (*FillReport, error) {
 	pour, vents := feeds(m)
 	if len(pour) == 0 {
 		return nil, nil // a mould without a sprue is poured open
 	}
-	c, err := fill.NewCavity(m.Cast, fill.Options{Show: castShow(m, show), Workers: workers, SnapMM: 2})
+	c, err := fill.NewCavity(m.Cast, fill.Options{Show: castShow(m, p.show), Workers: p.workers, SnapMM: 2})
 	if err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
 	rest := restOf(m, pour[0])
 	r := &FillReport{Rest: [3]float64{rest.X, rest.Y, rest.Z}}
-	r.setup = fill.Setup{Up: rest, Pour: pour, Vents: vents, MarksOnShow: true, Frames: []float64{0.25, 0.5, 0.75, 1}}
-	if d := mat.MixedDensity().GPerML; d > 0 { // NaN when it is not known
+	r.setup = fill.Setup{Up: rest, Pour: pour, Vents: vents, MarksOnShow: true, PotKPa: p.rule.PotKPa, Frames: []float64{0.25, 0.5, 0.75, 1}}
+	if d := p.material.MixedDensity().GPerML; d > 0 { // NaN when it is not known
 		r.setup.DensityGML = d
 	}
 	if r.Flat, err = c.Fill(ctx, r.setup); err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
 	progress(0.3)
-	if err := r.tilt(ctx, c, m); err != nil {
+	if err := r.tilt(ctx, c, m, p.rule); err != nil {
 		return nil, fmt.Errorf("fill the mould: %w", err)
 	}
 	progress(1)
-	return r, r.measure(ctx, c, m, mat)
+	return r, r.measure(ctx, c, m, p.material)
 }
 
 // feeds are the mouths of sprue and vents.
@@ -124,8 +132,9 @@ func castShow(m *tooling.Mould, show []bool) []bool {
 }
 
 // tilt looks for the best way to prop the mould as it is, then for vents that it could do with.
-func (r *FillReport) tilt(ctx context.Context, c *fill.Cavity, m *tooling.Mould) error {
+func (r *FillReport) tilt(ctx context.Context, c *fill.Cavity, m *tooling.Mould, rule FillRule) error {
 	o := fill.TiltOptions{Rest: r.setup.Up, Pour: r.setup.Pour, Vents: r.setup.Vents, MarksOnShow: true, OnlyThese: true, Directions: fullSearch}
+	o.MaxXDeg, o.MaxYDeg = rule.limits()
 	if len(m.Cast.Tris) > manyFacets {
 		o.Directions = fewSearch
 	}

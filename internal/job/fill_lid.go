@@ -454,7 +454,7 @@ func (r *LidReport) Print(w io.Writer) error {
 			if i == r.Closings.Best {
 				way += "  (best)"
 			}
-			row("%s\t%g°\t%.3g ± %.2g\t%.2f\t%s", name, c.FromDeg, c.TrappedMM3, c.ErrorMM3, c.OverMM3/1000, way)
+			row("%s\t%g°\t%.0f ± %.0f\t%.2f\t%s", name, c.FromDeg, c.TrappedMM3, c.ErrorMM3, c.OverMM3/1000, way)
 		}
 	})
 	p.line("\nWhat to do")

@@ -153,3 +153,20 @@ func TestBetterOfTwoMoulds(t *testing.T) {
 		}
 	}
 }
+
+// A job that keeps the mould level and cures it in a pot is taken at its word: no tilt, and the trapped
+// air shrinks by Boyle's law.
+func TestFillRules(t *testing.T) {
+	rep, err := run(newJob(t, towers(t), "vents = 0\n[fill]\nmax_tilt_deg = [0, 0]\npot_kpa = 405.3\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := rep.Fill
+	if f.Tilt.TiltDeg != 0 || f.Wedge != nil {
+		t.Errorf("tilted by %g°, wedge %v, though the job keeps the mould level", f.Tilt.TiltDeg, f.Wedge != nil)
+	}
+	// Four atmospheres leave a quarter, less the little that the head of resin takes.
+	if got := f.Flat.InPotMM3 / f.Flat.TrappedMM3; !(got > 0.23 && got <= 0.25) {
+		t.Errorf("%.3f of the air is left under 4 atmospheres, want just under a quarter", got)
+	}
+}
