@@ -23,7 +23,8 @@ type Bench struct {
 	Versions  []Version
 	Materials []Material
 	Money     Money
-	Ways      []Way // tooling options to compare
+	Ways      []Way    // tooling options to compare
+	Warnings  []string // what in the file, its jobs or the records does not agree
 }
 
 // Shift is a time of day at which operators work.
@@ -58,6 +59,8 @@ type Tool struct {
 	BoxMM     [3]float64 // closed, as it stands in the pot: width, depth, height
 	LifeShots int        // 0: not known, not limited
 	Used      []int      // shots that each has behind it
+	Job       string     // the part of the job that it was made by; "" is not known
+	MouldIDs  []string   // ids in the records, one a mould; none: not recorded
 }
 
 // Recipe is how a shot is made.

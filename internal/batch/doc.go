@@ -6,6 +6,9 @@
 //	err = batch.Verify(b, plan)                      // separate code; Make has done it already
 //	err = batch.WriteFiles("out", b, plan, money)
 //
+// A tool may name a job, whose results fill in what batch.toml leaves out (fromjob.go). What happened of a
+// plan comes from a note, LoadHistory, or from the records, FromRecords.
+//
 // A load is one closing of the pressure pot: one or more mixes, each poured into one mould a shot. A
 // load is placed as a whole by package finite; the order and the make-up of the loads are searched.
 // How a load's steps follow each other, and every limit, is in docs/batch.md.

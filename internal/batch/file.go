@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"mouldwright/internal/job"
 )
 
 // FileName is the name of the file in a batch's folder.
@@ -54,6 +56,8 @@ type file struct {
 		BoxMM     []float64 `toml:"box_mm"`
 		LifeShots int       `toml:"life_shots"`
 		Used      []int     `toml:"used_shots"`
+		Job       string    `toml:"job"`
+		MouldIDs  []string  `toml:"mould_ids"`
 		Cost      float64   `toml:"cost"`
 	} `toml:"tool"`
 	Recipes  []recipeFile  `toml:"recipe"`
@@ -90,23 +94,23 @@ type file struct {
 }
 
 type recipeFile struct {
-	Name         string  `toml:"name"`
-	Material     string  `toml:"material"`
-	ShotG        float64 `toml:"shot_g"`
-	CoatMin      float64 `toml:"coat_min"`
-	DryMin       float64 `toml:"dry_min"`
-	CoatValidMin float64 `toml:"coat_valid_min"`
-	MixMin       float64 `toml:"mix_min"`
-	DegasMin     float64 `toml:"degas_min"`
-	PourMin      float64 `toml:"pour_min"`
-	CloseMin     float64 `toml:"close_min"`
-	PotLifeMin   float64 `toml:"pot_life_min"`
-	LoadMin      float64 `toml:"load_min"`
-	PressureMin  float64 `toml:"pressure_min"`
-	UnloadMin    float64 `toml:"unload_min"`
-	CureMin      float64 `toml:"cure_min"`
-	DemouldMin   float64 `toml:"demould_min"`
-	TrimMin      float64 `toml:"trim_min"`
+	Name         string   `toml:"name"`
+	Material     string   `toml:"material"`
+	ShotG        *float64 `toml:"shot_g"`
+	CoatMin      float64  `toml:"coat_min"`
+	DryMin       float64  `toml:"dry_min"`
+	CoatValidMin float64  `toml:"coat_valid_min"`
+	MixMin       float64  `toml:"mix_min"`
+	DegasMin     float64  `toml:"degas_min"`
+	PourMin      float64  `toml:"pour_min"`
+	CloseMin     float64  `toml:"close_min"`
+	PotLifeMin   *float64 `toml:"pot_life_min"`
+	LoadMin      float64  `toml:"load_min"`
+	PressureMin  float64  `toml:"pressure_min"`
+	UnloadMin    float64  `toml:"unload_min"`
+	CureMin      float64  `toml:"cure_min"`
+	DemouldMin   float64  `toml:"demould_min"`
+	TrimMin      float64  `toml:"trim_min"`
 }
 
 type versionFile struct {
@@ -150,7 +154,8 @@ func Load(path string) (*Bench, error) {
 	return Parse(path, src)
 }
 
-// Parse reads a bench from src; path is for messages.
+// Parse reads a bench from src; path is for messages, and the job folders of its tools are sought from
+// the folder of path.
 func Parse(path string, src []byte) (*Bench, error) {
 	f := &file{}
 	if err := decode(path, src, f); err != nil {
@@ -186,6 +191,9 @@ type reader struct {
 	src  []byte
 	f    *file
 	err  error
+
+	jobs     []*job.Report // of each tool; nil without a job
+	warnings []string
 }
 
 // fail notes what is wrong with a key of the n-th table of a kind ("" is the top).

@@ -46,6 +46,7 @@ func (r *reader) bench() (*Bench, error) {
 	if r.err != nil {
 		return nil, r.err
 	}
+	b.Warnings = r.warnings
 	return b, nil
 }
 
@@ -88,9 +89,15 @@ func (r *reader) money(b *Bench) {
 }
 
 func (r *reader) tools(b *Bench) {
-	for n, t := range r.f.Tools {
+	for n := range r.f.Tools {
+		r.toolJob(n)
+		t := r.f.Tools[n]
 		tool := Tool{Name: t.Name, Count: int(r.between("tool", n, "count", float64(t.Count), 0, maxCount, "moulds")), Cavities: max(1, t.Cavities),
-			LifeShots: int(r.between("tool", n, "life_shots", float64(t.LifeShots), 0, 1e7, "shots")), Used: t.Used}
+			LifeShots: int(r.between("tool", n, "life_shots", float64(t.LifeShots), 0, 1e7, "shots")), Used: t.Used, MouldIDs: t.MouldIDs}
+		if rep := r.jobs[n]; rep != nil {
+			tool.Job = rep.Part.Name
+		}
+		r.mouldIDs(b, n)
 		r.between("tool", n, "cavities", float64(tool.Cavities), 1, 1000, "cavities")
 		if t.Name == "" {
 			r.fail("tool", n, "name", "give the tool a name")
@@ -117,12 +124,14 @@ func (r *reader) tools(b *Bench) {
 }
 
 func (r *reader) recipes(b *Bench) {
-	for n, f := range r.f.Recipes {
+	for n := range r.f.Recipes {
+		shotG, potLifeMin := r.recipeJobs(b, n)
+		f := r.f.Recipes[n]
 		s := func(key string, v, lo float64) int64 { return r.span("recipe", n, key, v, lo) }
-		rec := Recipe{Name: f.Name, Material: f.Material, ShotG: r.between("recipe", n, "shot_g", f.ShotG, 0.01, 1e6, "g"),
+		rec := Recipe{Name: f.Name, Material: f.Material, ShotG: r.between("recipe", n, "shot_g", shotG, 0.01, 1e6, "g"),
 			CoatS: s("coat_min", f.CoatMin, 0), DryS: s("dry_min", f.DryMin, 0), CoatValidS: s("coat_valid_min", f.CoatValidMin, 0),
 			MixS: s("mix_min", f.MixMin, 0.1), DegasS: s("degas_min", f.DegasMin, 0), PourS: s("pour_min", f.PourMin, 0.1), CloseS: s("close_min", f.CloseMin, 0),
-			PotLifeS: s("pot_life_min", f.PotLifeMin, 0.1), LoadS: s("load_min", f.LoadMin, 0), PressureS: s("pressure_min", f.PressureMin, 0), UnloadS: s("unload_min", f.UnloadMin, 0),
+			PotLifeS: s("pot_life_min", potLifeMin, 0.1), LoadS: s("load_min", f.LoadMin, 0), PressureS: s("pressure_min", f.PressureMin, 0), UnloadS: s("unload_min", f.UnloadMin, 0),
 			CureS: s("cure_min", f.CureMin, 0), DemouldS: s("demould_min", f.DemouldMin, 0.1), TrimS: s("trim_min", f.TrimMin, 0)}
 		if rec.CoatValidS == 0 {
 			rec.CoatValidS = 60 * day // no limit was given

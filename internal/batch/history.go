@@ -182,6 +182,8 @@ func (h *History) job(m *model, k int) *finite.Job {
 		from := kinds[j.Holds[i].From]
 		if r, ok := bg.mould[[2]int{from.mix, from.shot}]; ok && from.kind == stepCoat {
 			j.Holds[i].IsFixed, j.Holds[i].Fixed = true, r
+		} else if h := &j.Holds[i]; j.Tasks[h.From].Fixed != nil && len(h.Choice) == 1 {
+			h.IsFixed, h.Fixed = true, h.Choice[0] // it held that, whether or not there was room as planned
 		}
 	}
 	m.kinds[&j] = kinds
@@ -266,5 +268,8 @@ func (h *History) trimJob(m *model, k int, placed *finite.Placement) *finite.Job
 	}
 	m.kinds[j] = sorted
 	j.Release = h.NowS
+	for _, a := range j.After { // the first trim may have happened, and then does not wait for the others
+		j.Release = max(j.Release, placed.End(a.Task))
+	}
 	return j
 }

@@ -17,6 +17,9 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 	for _, l := range p.Late {
 		t.line("LATE: %s", l.Words)
 	}
+	for _, words := range r.Warnings {
+		t.line("Warning: %s", words)
+	}
 	t.line("")
 	t.table("Version\tParts\tShots\tReady", func(tw io.Writer) {
 		for _, d := range p.Versions {

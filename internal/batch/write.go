@@ -16,11 +16,12 @@ type Report struct {
 	Plan      *Plan      `json:"plan"`
 	Costs     *Costs     `json:"costs"`
 	BreakEven []Cheapest `json:"break_even,omitempty"`
+	Warnings  []string   `json:"warnings,omitempty"`
 }
 
 // NewReport joins a plan with its costs.
 func (b *Bench) NewReport(p *Plan) *Report {
-	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p)}
+	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p), Warnings: b.Warnings}
 	if len(b.Ways) > 0 {
 		r.BreakEven = b.BreakEven(b.chartMost())
 	}
