@@ -128,9 +128,12 @@ func Centroid(poly []r2.Vec) r2.Vec {
 // they are mm², mm³ and mm³.
 type Moments struct{ Area, X, Y float64 }
 
-// Add is the moments of two regions that do not overlap, taken together.
-func (m Moments) Add(o Moments) Moments {
-	return Moments{m.Area + o.Area, m.X + o.X, m.Y + o.Y}
+// Centroid is the centre of area; the origin if there is no area.
+func (m Moments) Centroid() r2.Vec {
+	if m.Area == 0 {
+		return r2.Vec{}
+	}
+	return r2.Vec{X: m.X / m.Area, Y: m.Y / m.Area}
 }
 
 // PolygonMoments are the signed moments of a simple polygon, positive area if counter-clockwise.

@@ -13,7 +13,6 @@
 //	bvh.go         BVH: first hit of a ray, nearest point, facets in a box
 //	frame.go       rotation that lays a direction along +z
 //	clip.go        convex polygon against convex polygon
-//	coverage.go    area and centroid of the union of polygons inside a triangle
 //	convexhull.go  hull of points in the plane
 //	minrect.go     smallest rectangle around a hull
 //
