@@ -1,6 +1,5 @@
 // Package geom holds the geometry that every other package stands on: exact orientation tests,
-// a tree over triangles for rays and distances, frames, convex clipping, the area of a union of
-// polygons, hulls.
+// a tree over triangles for rays and distances, frames, convex clipping, hulls.
 //
 // Lengths have no unit of their own here (the rest of the program uses mm); coordinates are
 // right-handed; a polygon or triangle with its inside on the left is counter-clockwise. Vectors,
