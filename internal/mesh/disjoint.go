@@ -1,18 +1,20 @@
 package mesh
 
-// disjointSets is union–find by halving paths; the smallest member is the root, so numbering does
-// not depend on the order of the unions.
-type disjointSets []int32
+// DisjointSets is union–find by halving paths over the numbers from 0: the smallest member of a set is
+// its root, so what comes out does not depend on the order of the joins.
+type DisjointSets []int32
 
-func newDisjointSets(n int) disjointSets {
-	s := make(disjointSets, n)
+// NewDisjointSets makes n sets of one member each.
+func NewDisjointSets(n int) DisjointSets {
+	s := make(DisjointSets, n)
 	for i := range s {
 		s[i] = int32(i)
 	}
 	return s
 }
 
-func (s disjointSets) find(i int32) int32 {
+// Root is the smallest member of the set of i.
+func (s DisjointSets) Root(i int32) int32 {
 	for s[i] != i {
 		s[i] = s[s[i]]
 		i = s[i]
@@ -20,8 +22,9 @@ func (s disjointSets) find(i int32) int32 {
 	return i
 }
 
-func (s disjointSets) union(a, b int32) {
-	a, b = s.find(a), s.find(b)
+// Join makes one set of those of a and b.
+func (s DisjointSets) Join(a, b int32) {
+	a, b = s.Root(a), s.Root(b)
 	if a < b {
 		s[b] = a
 	} else {
@@ -29,11 +32,11 @@ func (s disjointSets) union(a, b int32) {
 	}
 }
 
-// number gives each member the number of its set; sets are numbered by their smallest member.
-func (s disjointSets) number() (of []int32, count int) {
+// Number gives each member the number of its set; sets are numbered by their smallest member.
+func (s DisjointSets) Number() (of []int32, count int) {
 	of = make([]int32, len(s))
 	for i := range s {
-		if r := s.find(int32(i)); r == int32(i) {
+		if r := s.Root(int32(i)); r == int32(i) {
 			of[i] = int32(count)
 			count++
 		} else {

@@ -33,13 +33,13 @@ func turnedMate(h int32) int32 { return -3 - h }
 func newSurface(m *Mesh) *surface {
 	s := &surface{Mesh: m, mate: make([]int32, 3*len(m.Tris))}
 	table := newEdgeTable(m)
-	sets := newDisjointSets(len(m.Tris))
+	sets := NewDisjointSets(len(m.Tris))
 	table.each(func(uses []halfEdge) {
 		for _, u := range uses[1:] {
-			sets.union(uses[0].id/3, u.id/3)
+			sets.Join(uses[0].id/3, u.id/3)
 		}
 	})
-	s.shell, s.count = sets.number()
+	s.shell, s.count = sets.Number()
 	s.edgesOfShell, s.brokenOfShell = make([]int, s.count), make([]bool, s.count)
 	table.each(s.pair)
 	return s
@@ -138,17 +138,17 @@ func (s *surface) nextOpen(e int32) int32 {
 }
 
 // fans groups the corners (numbered as half-edges) at each vertex that are joined by shared edges.
-func (s *surface) fans() disjointSets {
-	sets := newDisjointSets(len(s.mate))
+func (s *surface) fans() DisjointSets {
+	sets := NewDisjointSets(len(s.mate))
 	for i, g := range s.mate {
 		h := int32(i)
 		switch {
 		case g > h:
-			sets.union(h, next(g))
-			sets.union(next(h), g)
+			sets.Join(h, next(g))
+			sets.Join(next(h), g)
 		case g <= turnedMate(0) && -3-g > h:
-			sets.union(h, -3-g)
-			sets.union(next(h), next(-3-g))
+			sets.Join(h, -3-g)
+			sets.Join(next(h), next(-3-g))
 		}
 	}
 	return sets

@@ -27,13 +27,13 @@ func (m *Mesh) Adjacency() Adjacency {
 // Components numbers the shells of a mesh: facets that share an edge, by vertex index, lie in one.
 // Shells are numbered by their first facet.
 func (m *Mesh) Components() (shell []int32, count int) {
-	sets := newDisjointSets(len(m.Tris))
+	sets := NewDisjointSets(len(m.Tris))
 	newEdgeTable(m).each(func(uses []halfEdge) {
 		for _, u := range uses[1:] {
-			sets.union(uses[0].id/3, u.id/3)
+			sets.Join(uses[0].id/3, u.id/3)
 		}
 	})
-	return sets.number()
+	return sets.Number()
 }
 
 // Split returns one mesh a shell, in the order of Components. Each has its own vertices.

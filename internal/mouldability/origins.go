@@ -63,7 +63,7 @@ const (
 
 // flatNormals are the normals of the largest flat faces, largest first.
 func flatNormals(m *mesh.Mesh, adj mesh.Adjacency) []r3.Vec {
-	sets := newForest(len(m.Tris))
+	sets := mesh.NewDisjointSets(len(m.Tris))
 	sum := make([]r3.Vec, len(m.Tris)) // area vectors, then by set
 	limit := math.Cos(flatDeg * math.Pi / 180)
 	for f := range m.Tris {
@@ -74,14 +74,14 @@ func flatNormals(m *mesh.Mesh, adj mesh.Adjacency) []r3.Vec {
 	for f := range adj {
 		for _, n := range adj[f] {
 			if n != mesh.NoFacet && r3.Dot(normal[f], normal[n]) >= limit*r3.Norm(normal[f])*r3.Norm(normal[n]) {
-				sets.join(int32(f), n)
+				sets.Join(int32(f), n)
 			}
 		}
 	}
 	all := 0.0
 	for f := range sum {
 		all += r3.Norm(normal[f])
-		if r := sets.root(int32(f)); int(r) != f {
+		if r := sets.Root(int32(f)); int(r) != f {
 			sum[r] = r3.Add(sum[r], sum[f])
 			sum[f] = r3.Vec{}
 		}

@@ -47,30 +47,6 @@ type Undercut struct {
 	pieces                [][]r2.Vec
 }
 
-// forest is a union-find over small integers whose roots are the least members.
-type forest []int32
-
-func newForest(n int) forest {
-	f := make(forest, n)
-	for i := range f {
-		f[i] = int32(i)
-	}
-	return f
-}
-
-func (f forest) root(i int32) int32 {
-	for f[i] != i {
-		f[i] = f[f[i]]
-		i = f[i]
-	}
-	return i
-}
-
-func (f forest) join(a, b int32) {
-	a, b = f.root(a), f.root(b)
-	f[max(a, b)] = min(a, b)
-}
-
 // gatherUndercuts joins caught facets that share an edge or face each other across a void.
 // Undercuts narrower than tol are dismissed: their caught area is returned instead.
 func gatherUndercuts(p *projection, adj mesh.Adjacency, all []caught, tol float64) (list []Undercut, dismissedMM2 float64) {
@@ -78,23 +54,23 @@ func gatherUndercuts(p *projection, adj mesh.Adjacency, all []caught, tol float6
 	for i := range all {
 		index[all[i].facet] = int32(i) + 1
 	}
-	sets := newForest(len(all))
+	sets := mesh.NewDisjointSets(len(all))
 	for i := range all {
 		c := &all[i]
 		for _, n := range adj[c.facet] {
 			if n != mesh.NoFacet && index[n] != 0 {
-				sets.join(int32(i), index[n]-1)
+				sets.Join(int32(i), index[n]-1)
 			}
 		}
 		for _, n := range c.links {
 			if index[n] != 0 {
-				sets.join(int32(i), index[n]-1)
+				sets.Join(int32(i), index[n]-1)
 			}
 		}
 	}
 	members := make([][]int32, len(all))
 	for i := range all {
-		r := sets.root(int32(i))
+		r := sets.Root(int32(i))
 		members[r] = append(members[r], int32(i))
 	}
 	for _, ms := range members {
@@ -158,11 +134,11 @@ func meanWidth(p *projection, all []caught, ms []int32, u Undercut) float64 {
 
 // sealedFacets marks the facets of shells that bound a hollow: their signed volume is negative.
 func sealedFacets(m *mesh.Mesh, adj mesh.Adjacency) []bool {
-	sets := newForest(len(m.Tris))
+	sets := mesh.NewDisjointSets(len(m.Tris))
 	for f := range adj {
 		for _, n := range adj[f] {
 			if n != mesh.NoFacet {
-				sets.join(int32(f), n)
+				sets.Join(int32(f), n)
 			}
 		}
 	}
@@ -171,11 +147,11 @@ func sealedFacets(m *mesh.Mesh, adj mesh.Adjacency) []bool {
 	vol := make([]float64, len(m.Tris))
 	for f := range m.Tris {
 		t := m.Facet(f)
-		vol[sets.root(int32(f))] += r3.Dot(r3.Sub(t[0], c), r3.Cross(r3.Sub(t[1], c), r3.Sub(t[2], c)))
+		vol[sets.Root(int32(f))] += r3.Dot(r3.Sub(t[0], c), r3.Cross(r3.Sub(t[1], c), r3.Sub(t[2], c)))
 	}
 	sealed := make([]bool, len(m.Tris))
 	for f := range sealed {
-		sealed[f] = vol[sets.root(int32(f))] < 0
+		sealed[f] = vol[sets.Root(int32(f))] < 0
 	}
 	return sealed
 }

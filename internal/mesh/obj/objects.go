@@ -96,17 +96,7 @@ func (p *parser) named() (names []string, of []int32) {
 
 // joinSharing gives for each name the first name that it is joined to by common vertices.
 func joinSharing(names int, of []int32, tris [][3]uint32, verts int) []int32 {
-	root := make([]int32, names)
-	for i := range root {
-		root[i] = int32(i)
-	}
-	find := func(i int32) int32 {
-		for root[i] != i {
-			root[i] = root[root[i]]
-			i = root[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjointSets(names)
 	owner := make([]int32, verts) // name + 1 that first used the vertex
 	for f, t := range tris {
 		for _, v := range t {
@@ -114,12 +104,12 @@ func joinSharing(names int, of []int32, tris [][3]uint32, verts int) []int32 {
 				owner[v] = of[f] + 1
 				continue
 			}
-			a, b := find(owner[v]-1), find(of[f])
-			root[max(a, b)] = min(a, b)
+			sets.Join(owner[v]-1, of[f])
 		}
 	}
+	root := make([]int32, names)
 	for i := range root {
-		root[i] = find(int32(i))
+		root[i] = sets.Root(int32(i))
 	}
 	return root
 }
