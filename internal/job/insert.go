@@ -48,7 +48,7 @@ func (s *trying) insert(ctx context.Context, out *results) (*Report, error) {
 	if rep.Shot, err = weigh(s.file, s.material, in.Mould); err != nil {
 		return nil, err
 	}
-	if rep.Silicone, err = siliconeShot(s.file, silicone, in.SiliconeML); err != nil {
+	if rep.Silicone, err = siliconeShot(s.file, silicone, in.Pours[0].ML); err != nil {
 		return nil, err
 	}
 	s.opt.stage("drawing and writing", 0.9, 1)(0)

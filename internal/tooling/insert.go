@@ -7,7 +7,6 @@ import (
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 	"mouldwright/internal/offset"
-	"mouldwright/internal/opening"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -37,16 +36,10 @@ const (
 // Pieces holds the four bodies as made: the cradle and the pattern cap at the size at which silicone is
 // poured, the insert as cured, the casting cap at the size at which the part is cast.
 type Insert struct {
-	*Mould
+	*Set
 	Parting   *mouldability.Parting // of the compensated part; lower facets are the insert's
 	Outer     *mesh.Mesh            // the insert's outer face, which is the cradle's cavity, as poured
-	Stages    []InsertStage
-	Release   *opening.Release // nil without materials to judge it by
 	Thickness InsertThickness
-	// SiliconeML is what the insert takes, port and vents included; CastML what one casting takes, without
-	// surplus; OverflowML what the overflow gutter holds.
-	SiliconeML, CastML, OverflowML float64
-	PourLedger                     []LedgerLine // of the block while the silicone is poured; Ledger is of the casting
 }
 
 // InsertMould builds a mould of a cradle, a silicone insert, a pattern cap and a casting cap. The part
@@ -130,7 +123,7 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 	}
 	b := &insertMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
 	b.mould = &Mould{Family: InsertFamily, Place: placing, Part: m}
-	b.out = &Insert{Mould: b.mould}
+	b.out = &Insert{Set: &Set{Mould: b.mould, Casting: []string{InsertBody, Cradle, CastingCap}}}
 	if b.parting, err = splitInsert(ctx, m, o.Show); err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}

@@ -24,8 +24,8 @@ func (b *insertMould) account(k *solid.Kernel, v insertBodies, s insertSpaces) e
 	if err := pour.spaces(s.dry, wetShare{"fill port and vents", v.pourUpper, s.ports}); err != nil {
 		return err
 	}
-	b.out.PourLedger = pour.lines
-	b.out.SiliconeML = (pour.of(InsertBody) + pour.of("fill port and vents")) / 1000
+	b.out.Pours = []Pour{{Piece: InsertBody, ML: (pour.of(InsertBody) + pour.of("fill port and vents")) / 1000,
+		In: []string{Cradle, PatternCap}, Ledger: pour.lines}}
 	cast := &insertLedger{b: b, k: k, block: v.block, letters: append(append([]Tool(nil), b.lettered[Cradle]...), b.lettered[CastingCap]...)}
 	cast.solid(Cradle, s.cradle)
 	cast.solid(InsertBody, v.cured)

@@ -71,7 +71,7 @@ func TestInsertForTheBumperCap(t *testing.T) {
 		}
 	}
 	block := in.Block.Size()
-	for _, l := range [][]LedgerLine{in.Ledger, in.PourLedger} {
+	for _, l := range [][]LedgerLine{in.Ledger, in.Pours[0].Ledger} {
 		sum := 0.0
 		for _, x := range l {
 			sum += x.VolumeMM3

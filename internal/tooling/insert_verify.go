@@ -12,29 +12,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// InsertStage is one parting of two bodies in the life of an insert mould.
-type InsertStage struct {
-	Name          string
-	Moving, Fixed string
-	// Rigid bodies must part by the exact proof. Of the others one is soft: a catch is let go by strain,
-	// if at all, which Insert.Release judges.
-	Rigid   bool
-	Verdict *opening.Verdict
-}
-
-// Words says the stage in a line.
-func (s InsertStage) Words() string {
-	w := s.Name + ": " + s.Verdict.State.String()
-	if s.Verdict.State == opening.Blocked {
-		w = fmt.Sprintf("%s: caught by %.2f ± %.2f mm over %.1f mm² at %s", s.Name, s.Verdict.OverlapDepthMM, s.Verdict.OverlapDepthErrorMM,
-			s.Verdict.OverlapAreaMM2, placeWords(s.Verdict.At))
-		if !s.Rigid {
-			w += "; the soft body has to give way"
-		}
-	}
-	return w
-}
-
 const castingName = "casting"
 
 // verify runs the checks on the finished pieces.
@@ -198,7 +175,7 @@ func (b *insertMould) prove(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("tooling: %s: %w", s.name, err)
 		}
-		stage := InsertStage{Name: s.name, Moving: s.moving.Name, Fixed: s.fixed.Name, Rigid: s.rigid, Verdict: v}
+		stage := Stage{Name: s.name, Moving: s.moving.Name, Fixed: s.fixed.Name, Rigid: s.rigid, Verdict: v}
 		b.out.Stages = append(b.out.Stages, stage)
 		if s.rigid || v.State != opening.Blocked {
 			m.Checks = append(m.Checks, Check{Name: s.name, OK: v.State != opening.Blocked, Value: v.OverlapDepthMM, Limit: b.opt.ToleranceMM, Unit: "mm overlap", Words: stage.Words()})
@@ -212,7 +189,7 @@ func (b *insertMould) prove(ctx context.Context) error {
 func (b *insertMould) notes() {
 	m, o := b.mould, b.out
 	m.Notes = append(m.Notes,
-		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for each casting, and up to %.1f mL more for the overflow gutter", o.SiliconeML, o.CastML, o.OverflowML),
+		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for each casting, and up to %.1f mL more for the overflow gutter", o.Pours[0].ML, o.CastML, o.OverflowML),
 		"the pattern cap serves once, to cast the insert; keep it to cast another")
 	if n := b.airTraps(); n > 0 {
 		m.Notes = append(m.Notes, fmt.Sprintf("%d hollows of the side that the insert makes are closed above: brush silicone into them on the pattern cap before it is closed, or air stays there", n))
