@@ -91,6 +91,7 @@ type MaterialRule struct {
 // MouldRule sizes the mould.
 type MouldRule struct {
 	Family       string  `toml:"family"`
+	Silicone     string  `toml:"silicone"` // what its soft bodies are poured of
 	WallMM       float64 `toml:"wall_mm"`
 	FloorMM      float64 `toml:"floor_mm"`
 	Bolt         string  `toml:"bolt"` // "M5"; "none"
@@ -109,7 +110,6 @@ type MouldRule struct {
 
 // InsertRule sizes the silicone insert of the family "insert"; other families leave it unused.
 type InsertRule struct {
-	Silicone    string  `toml:"silicone"` // material of the insert
 	ThicknessMM float64 `toml:"thickness_mm"`
 	DraftDeg    float64 `toml:"draft_deg"` // of its outer face against the cradle
 	LandMM      float64 `toml:"land_mm"`   // from the cavity to the overflow in the casting cap

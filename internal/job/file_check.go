@@ -98,8 +98,8 @@ func (f *File) checkChoices() error {
 	if n := len(f.Printer.BuildMM); n != 0 && n != 3 {
 		return f.wrong("printer.build_mm", "give three sizes x, y, z; found %d", n)
 	}
-	if fam := f.Mould.Family; fam != "" && fam != familyTwoHalves && fam != familyInsert {
-		return f.wrong("mould.family", "%q is not a family this version builds; it builds %q and %q", fam, familyTwoHalves, familyInsert)
+	if fam := f.Mould.Family; fam != "" && fam != familyTwoHalves && findFamily(fam) == nil {
+		return f.wrong("mould.family", "%q is not a way to mould; use one of %s", fam, familyNames())
 	}
 	if b := f.Mould.Bolt; b != "" && b != tooling.NoBolts {
 		if _, err := tooling.FindThread(b); err != nil {

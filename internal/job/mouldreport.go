@@ -9,7 +9,10 @@ import (
 // mouldReport takes from a mould what the report says of it.
 func mouldReport(m *tooling.Mould) *MouldReport {
 	r := &MouldReport{Family: m.Family, BlockMM: array(m.Block.Size()), Scale: array(m.Place.Scale), LineMM: m.LineMM, LineLoops: len(m.Line),
-		LineOnShowMM: m.LineOnShowMM, SurfaceFlat: m.Surface.Flat, SteepestDeg: m.Surface.SteepestDeg}
+		LineOnShowMM: m.LineOnShowMM, SurfaceFlat: true}
+	if m.Surface != nil {
+		r.SurfaceFlat, r.SteepestDeg = m.Surface.Flat, m.Surface.SteepestDeg
+	}
 	if m.Opening != nil {
 		r.Opening = m.Opening.Words()
 	}

@@ -22,8 +22,8 @@ func (r *Report) Print(w io.Writer) error {
 	if r.Mould != nil {
 		p.mould(r.Mould)
 	}
-	if r.Silicone != nil {
-		p.shot("The insert, poured once,", r.Silicone)
+	for _, q := range r.Pours {
+		p.shot("The "+q.Piece+", poured once between "+names(q.In)+",", q.Shot)
 	}
 	if r.Shot != nil {
 		p.shot("One filling", r.Shot)
@@ -167,16 +167,27 @@ func (p *printer) mould(m *MouldReport) {
 	p.line("\nPieces")
 	p.columns(func(row func(string, ...any)) {
 		for _, q := range m.Pieces {
-			row("%s\t%.1f × %.1f × %.1f mm\t%.2f mL of print\t%d facets", q.Name, q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, q.Facets)
+			stuff := "print"
+			if q.Poured {
+				stuff = "silicone"
+			}
+			row("%s\t%.1f × %.1f × %.1f mm\t%.2f mL of %s\t%d facets", q.Name, q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, stuff, q.Facets)
 		}
 	})
 	p.features(m.Features)
 	p.line("\nWhat fills the block")
 	sum := 0.0
+	soft := map[string]bool{}
+	for _, q := range m.Pieces {
+		soft[q.Name] = q.Poured
+	}
 	p.columns(func(row func(string, ...any)) {
 		for _, q := range m.Ledger {
 			kind := "space"
-			if q.Solid {
+			switch {
+			case soft[q.Name]:
+				kind = "silicone"
+			case q.Solid:
 				kind = "print"
 			}
 			row("%s\t%s\t%.3f mL", q.Name, kind, q.VolumeMM3/1000)

@@ -16,7 +16,7 @@ type Report struct {
 	Directions []DirectionReport `json:"directions"` // those tried, in order
 	Mould      *MouldReport      `json:"mould,omitempty"`
 	Shot       *material.Shot    `json:"shot,omitempty"`
-	Silicone   *material.Shot    `json:"silicone,omitempty"` // the pour of the insert, where there is one
+	Pours      []PourReport      `json:"pours,omitempty"` // of the mould's silicone bodies, before the first casting, in order
 	Fill       *FillReport       `json:"fill,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
 	Warnings   []string          `json:"warnings,omitempty"`
@@ -97,16 +97,26 @@ type MouldReport struct {
 	Ledger       []LedgerReport  `json:"ledger"`
 	Checks       []CheckReport   `json:"checks"`
 	Opening      string          `json:"opening"`
-	Stages       []string        `json:"stages,omitempty"` // of an insert: what parts from what, and how
+	Stages       []string        `json:"stages,omitempty"` // of moulds with silicone or side pieces: what parts from what, and how
 }
 
-// PieceReport is one printed piece.
+// PieceReport is one piece of the mould.
 type PieceReport struct {
 	Name      string     `json:"name"`
 	Facets    int        `json:"facets"`
 	VolumeMM3 float64    `json:"volume_mm3"`
 	SizeMM    [3]float64 `json:"size_mm"`
 	Exit      [3]float64 `json:"exit"`
+	Poured    bool       `json:"poured"` // of silicone; else printed
+}
+
+// PourReport is the pour of one silicone body of the mould.
+type PourReport struct {
+	Piece string         `json:"piece"`
+	In    []string       `json:"in"`   // the pieces that enclose it, in the order in which they come apart
+	ML    float64        `json:"ml"`   // port and vents included, without surplus
+	File  string         `json:"file"` // of the pieces as they then stand, under out/
+	Shot  *material.Shot `json:"shot"`
 }
 
 // FeatureReport is one feature of the mould.

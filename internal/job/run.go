@@ -67,8 +67,8 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	}
 	rep = &Report{Format: ReportFormat, Part: p.report, Warnings: p.warnings}
 	s := &trying{folder: folder, part: p, file: f, material: m, report: rep, opt: opt}
-	if f.Mould.Family == familyInsert {
-		return s.insert(ctx, out)
+	if fam := findFamily(f.Mould.Family); fam != nil {
+		return s.whole(ctx, out, fam)
 	}
 	mould, err := s.mould(ctx)
 	if err != nil {
@@ -225,10 +225,4 @@ func weigh(f *File, m *material.Material, mould *tooling.Mould) (*material.Shot,
 		o.Pigments = []material.Pigment{{Name: name, Pct: f.Material.PigmentPct}}
 	}
 	return m.Shot(vols, o)
-}
-
-// siliconeShot works out the pour of an insert: no pigment, the same margin, cup and scale.
-func siliconeShot(f *File, m *material.Material, ml float64) (*material.Shot, error) {
-	return m.Shot([]material.Volume{{Name: "insert, port and vents", VolumeMM3: 1000 * ml}},
-		material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG})
 }

@@ -59,6 +59,7 @@ func content(t testing.TB, name, family string, b steps.Bench, pieces ...job.Pie
 	rep.Mould.Features = append(rep.Mould.Features, job.FeatureReport{Name: "S1", Kind: "sprue", Piece: "upper", AtMM: [3]float64{10, 20, 10}},
 		job.FeatureReport{Name: "G1", Kind: "gutter", Piece: "lower"}, job.FeatureReport{Name: "P1", Kind: "pry slot", Piece: "both", AtMM: [3]float64{60, 4, 0}})
 	if family == tooling.InsertFamily {
+		rep.Pours = []job.PourReport{{Piece: tooling.InsertBody, In: []string{tooling.Cradle, tooling.PatternCap}, ML: 60}}
 		b.Silicone = generic(t, "silicone-platinum")
 	}
 	p, err := steps.Make(rep, m, b)
@@ -73,7 +74,7 @@ func halves() []job.PieceReport {
 }
 
 func insert() []job.PieceReport {
-	return []job.PieceReport{{Name: tooling.Cradle, SizeMM: [3]float64{90, 90, 30}}, {Name: tooling.PatternCap, Exit: [3]float64{0, 0, 1}}, {Name: tooling.CastingCap, Exit: [3]float64{0, 0, 1}}, {Name: tooling.InsertBody, VolumeMM3: 60000}}
+	return []job.PieceReport{{Name: tooling.Cradle, SizeMM: [3]float64{90, 90, 30}}, {Name: tooling.PatternCap, Exit: [3]float64{0, 0, 1}}, {Name: tooling.CastingCap, Exit: [3]float64{0, 0, 1}}, {Name: tooling.InsertBody, Poured: true, VolumeMM3: 58000}}
 }
 
 // sheets are those whose pages are looked over: short, long, with long words, of both papers.

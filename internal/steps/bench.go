@@ -24,7 +24,7 @@ type Bench struct {
 	Printed     material.Surface // what the pieces are printed in; "" means printed-resin
 	GrainCoats  int              // mist coats for a grained surface; 0 for none
 	Again       bool             // the mould was used before: what is done once is left out
-	// Silicone is what an insert is poured of; needed for that family alone.
+	// Silicone is what a mould's soft pieces are poured of; needed where there are any.
 	Silicone *material.Material
 	// ShowURL is where the bench page of this job is; "" for none.
 	ShowURL string

@@ -19,18 +19,21 @@ type stage struct {
 	name     string
 	printed  []string // names of the printed pieces that it touches; nil: all of the report
 	soft     []string // names of the silicone pieces that it touches
-	silicone bool     // poured of Bench.Silicone
+	pours    string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
 	fixed    string   // the piece that stays where it is at opening
 	covered  string   // the piece whose cavity a soft piece fills, so that only its rim is touched
 	opens    string   // what it says of opening, at the end
 	proof    string   // the report's lines on opening that hold this word are this stage's
 }
 
+// silicone says whether the stage makes a piece of the mould.
+func (s stage) silicone() bool { return s.pours != "" }
+
 // families lists the stages of each family of mould; one that is not listed is taken as one pour
 // between printed pieces.
 var families = map[string][]stage{
 	tooling.InsertFamily: {
-		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, silicone: true, fixed: tooling.Cradle, proof: tooling.PatternCap,
+		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, pours: tooling.InsertBody, fixed: tooling.Cradle, proof: tooling.PatternCap,
 			opens: "Leave the silicone insert in the cradle, or put it back with its keys seated."},
 		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: tooling.Cradle, proof: "casting",
 			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
@@ -73,9 +76,9 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 	k.prepare()
 	for _, st := range stages {
 		k.stage, k.m = st, m
-		if st.silicone {
+		if st.silicone() {
 			if b.Silicone == nil {
-				return nil, fmt.Errorf("a mould of the family %q needs the silicone that its insert is poured of", rep.Mould.Family)
+				return nil, fmt.Errorf("a mould of the family %q needs the silicone that its soft pieces are poured of", rep.Mould.Family)
 			}
 			k.m = b.Silicone
 		}
@@ -110,8 +113,8 @@ func (k *maker) add(s Step) {
 	if s.Stage == "" {
 		s.Stage = "casting"
 	}
-	if k.stage.silicone {
-		s.ID += "-insert"
+	if k.stage.silicone() {
+		s.ID += "-" + slug(k.stage.name)
 		s.Once = true
 	}
 	if s.Once && k.bench.Again {
@@ -124,12 +127,11 @@ func (k *maker) add(s Step) {
 func (k *maker) pieces(soft bool) []job.PieceReport {
 	var out []job.PieceReport
 	for _, p := range k.rep.Mould.Pieces {
-		isSoft := p.Name == tooling.InsertBody
 		names := k.stage.printed
 		if soft {
 			names = k.stage.soft
 		}
-		if isSoft == soft && (k.stage.printed == nil || slices.Contains(names, p.Name)) {
+		if p.Poured == soft && (k.stage.printed == nil || slices.Contains(names, p.Name)) {
 			out = append(out, p)
 		}
 	}
@@ -152,7 +154,7 @@ const forSilicone = " for the silicone"
 
 // channels are the features of a kind through which the stage's liquid goes in or air goes out.
 func (k *maker) channels(kinds ...string) []job.FeatureReport {
-	if k.stage.silicone {
+	if k.stage.silicone() {
 		for i := range kinds {
 			kinds[i] += forSilicone
 		}

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"mouldwright/internal/material"
-	"mouldwright/internal/tooling"
 )
 
 // setUp puts the mould in its place.
@@ -14,7 +13,7 @@ func (k *maker) setUp() {
 	s := Step{ID: "set-up", Phase: Set, Title: "Level and tilt", Words: []string{"Check the bench with a level in two directions."}}
 	f := k.rep.Fill
 	switch {
-	case k.stage.silicone || f == nil:
+	case k.stage.silicone() || f == nil:
 		s.Title = "Level the mould"
 	case f.Tilt.TiltDeg > tiltFromDeg:
 		s.Title = fmt.Sprintf("Tilt the mould by %.1f°", f.Tilt.TiltDeg)
@@ -53,7 +52,7 @@ func (k *maker) boltStep(n int, words string) Step {
 	} else {
 		s.Words = append(s.Words, "No torque is given: hand-tight with a short key; printed faces creep under more.")
 	}
-	if f := k.rep.Fill; f != nil && f.Load != nil && !k.stage.silicone {
+	if f := k.rep.Fill; f != nil && f.Load != nil && !k.stage.silicone() {
 		s.Words = append(s.Words, sentence(f.Load.Words))
 	}
 	return s
@@ -61,26 +60,26 @@ func (k *maker) boltStep(n int, words string) Step {
 
 // pouredOpen says whether resin goes in before the mould is closed: there is no sprue.
 func (k *maker) pouredOpen() bool {
-	return !k.stage.silicone && len(k.features("sprue", "side sprue")) == 0
+	return !k.stage.silicone() && len(k.features("sprue", "side sprue")) == 0
 }
 
 // shot is what one filling of the stage takes.
 func (k *maker) shot() (*material.Shot, error) {
-	if !k.stage.silicone {
+	if !k.stage.silicone() {
 		return k.rep.Shot, nil
 	}
-	for _, p := range k.rep.Mould.Pieces {
-		if p.Name == tooling.InsertBody {
-			return k.m.Shot([]material.Volume{{Name: "silicone insert", VolumeMM3: p.VolumeMM3}}, material.ShotOptions{OverfillPct: siliconeOverPct, CupResiduePct: siliconeCupPct})
+	for _, p := range k.rep.Pours {
+		if p.Piece == k.stage.pours {
+			return k.m.Shot([]material.Volume{{Name: p.Piece, VolumeMM3: 1000 * p.ML}}, material.ShotOptions{OverfillPct: siliconeOverPct, CupResiduePct: siliconeCupPct})
 		}
 	}
-	return nil, fmt.Errorf("the mould has no piece %q to pour", tooling.InsertBody)
+	return nil, fmt.Errorf("the report has no pour of the piece %q; run the job again", k.stage.pours)
 }
 
 const (
-	// siliconeOverPct covers the fill port and its vents; siliconeCupPct what thick silicone leaves in a
+	// siliconeOverPct is the margin on what the piece, port and vents take; siliconeCupPct what thick silicone leaves in a
 	// cup (common practice, no source).
-	siliconeOverPct = 10
+	siliconeOverPct = 5
 	siliconeCupPct  = 5
 )
 
@@ -91,7 +90,7 @@ func (k *maker) mix() error {
 		return err
 	}
 	opt := material.BatchOptions{Shots: k.bench.Shots, CupML: k.bench.CupML, TempC: k.bench.TempC, PourS: k.bench.PourS, CloseS: k.bench.CloseS, NoDegas: !k.bench.Vacuum}
-	if k.stage.silicone {
+	if k.stage.silicone() {
 		opt.Shots = 1
 	}
 	if opt.CupML == 0 {
@@ -101,7 +100,7 @@ func (k *maker) mix() error {
 	if err != nil {
 		return err
 	}
-	if !k.stage.silicone {
+	if !k.stage.silicone() {
 		k.plan.Batch = b
 	}
 	k.plan.Warnings = append(k.plan.Warnings, b.Warnings...)
@@ -198,14 +197,14 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	}
 	sprue, vents := namesOf(k.channels("sprue", "side sprue", "fill port")), namesOf(k.channels("vent"))
 	switch {
-	case k.stage.silicone:
+	case k.stage.silicone():
 		s.Words = []string{"A thin stream from about half a metre into " + orWords(sprue, "the fill port") + " alone; let it push the air before it."}
 	case k.pouredOpen():
 		s.Words = []string{"Into the lowest place, a thin stream; brush it into sharp corners first. Stop at the brim of the cavity."}
 	default:
 		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
 	}
-	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone {
+	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone() {
 		s.Words = append(s.Words, sentence(f.Flow.Words))
 	}
 	k.add(s)
@@ -255,7 +254,7 @@ func (k *maker) lid() string {
 
 // pressure puts the mould into the pot.
 func (k *maker) pressure() {
-	if !k.bench.Pot || k.stage.silicone {
+	if !k.bench.Pot || k.stage.silicone() {
 		return
 	}
 	kPa, words := k.m.PotKPa, []string{"Lid seated, all its clamps closed, before any air goes in. Raise the pressure slowly."}

@@ -8,7 +8,6 @@ import (
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/record"
-	"mouldwright/internal/tooling"
 )
 
 // Times for prints of photopolymer, where the resin's maker says nothing else (common practice, no source).
@@ -27,7 +26,7 @@ var grades = []int{120, 180, 240, 320, 400}
 func (k *maker) prepare() {
 	var names []string
 	for _, p := range k.rep.Mould.Pieces {
-		if p.Name != tooling.InsertBody {
+		if !p.Poured {
 			names = append(names, p.Name)
 		}
 	}
@@ -111,7 +110,7 @@ func (k *maker) faces(piece string) string {
 		case "label", "bolt", "pry slot":
 			continue
 		}
-		if touches(f, piece) && (!silicone || k.stage.silicone) {
+		if touches(f, piece) && (!silicone || k.stage.silicone()) {
 			out = append(out, kind+" "+f.Name)
 		}
 	}

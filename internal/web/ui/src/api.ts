@@ -105,7 +105,7 @@ export interface Report {
     parting_line_mm: number
     parting_loops: number
     parting_line_on_show_mm: number
-    pieces: { name: string; facets: number; volume_mm3: number; size_mm: Vec; exit: Vec }[]
+    pieces: { name: string; facets: number; volume_mm3: number; size_mm: Vec; exit: Vec; poured: boolean }[]
     features: { name: string; kind: string; piece: string; at_mm: Vec; words: string }[]
     ledger: { name: string; volume_mm3: number; solid: boolean }[]
     checks: Check[]
@@ -113,7 +113,7 @@ export interface Report {
     stages?: string[]
   }
   shot?: Shot
-  silicone?: Shot
+  pours?: { piece: string; in: string[]; ml: number; file: string; shot: Shot }[]
   fill?: { flat?: { words?: string[] }; tilted?: { words?: string[] } | null; words?: string[] }
   files?: string[]
   warnings?: string[]

@@ -154,9 +154,9 @@ function result(b: Bench): HTMLElement {
     h('h3', {}, 'Pieces'),
     h('ul', { class: 'plain pieces' }, ...m.pieces.map((p) => h('li', {},
       h('img', { src: api.file(b.id, `pictures/${p.name.replace(/ /g, '-')}.png`), alt: `The ${p.name}`, loading: 'lazy' }),
-      h('div', {}, h('strong', {}, p.name), h('span', { class: 'soft block' }, `${sizes(p.size_mm)}; ${mL(p.volume_mm3, 1)} ${files.includes(stem(p.name) + '.3mf') ? 'of print' : 'of silicone, poured'}`),
+      h('div', {}, h('strong', {}, p.name), h('span', { class: 'soft block' }, `${sizes(p.size_mm)}; ${mL(p.volume_mm3, 1)} ${p.poured ? 'of silicone, poured' : 'of print'}`),
         h('span', { class: 'gets' }, get(stem(p.name) + '.3mf', '3MF', p.name), get(stem(p.name) + '.stl', 'STL', p.name)))))),
-    h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), get('silicone-pour.3mf', 'Set up for the silicone, 3MF', 'The set-up for pouring the silicone'), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
+    h('p', { class: 'gets' }, get('mould.3mf', 'All pieces closed, 3MF', 'The closed mould'), ...(r.pours ?? []).map((q) => get(q.file, `Set up to pour the ${q.piece}, 3MF`, `The set-up for pouring the ${q.piece}`)), get('drawings.pdf', 'Drawings, PDF', 'The drawings'), get('report.txt', 'Report, text', 'The report')),
     h('h3', {}, 'Drawings'),
     h('ul', { class: 'plain drawings' }, ...files.filter((f) => f.startsWith('drawings/')).map((f) => {
       const words = f.replace('drawings/', '').replace('.svg', '').replace(/-([xy])$/, ' along $1').replace(/-/g, ' ')
@@ -179,7 +179,7 @@ export function pourStation(box: HTMLElement, b: Bench): void {
   if (!r?.shot) return rebuild(box, h('p', { class: 'soft' }, r?.refused ? 'Nothing to pour: there is no mould.' : 'The amounts come with the mould.'))
   rebuild(box,
     s.job.stale ? h('p', { class: 'note' }, 'Of the build before your last change.') : null,
-    ...(r.silicone ? [h('h3', {}, 'Once: the silicone insert'), ...amounts(r.silicone, 'silicone', 'The insert'), h('h3', {}, 'For each casting')] : []),
+    ...(r.pours ?? []).flatMap((q) => [h('h3', {}, `Once: the ${q.piece}`), ...amounts(q.shot, q.piece.replace(/ /g, '-'), `The ${q.piece}`)]), r.pours?.length ? h('h3', {}, 'For each casting') : null,
     ...amounts(r.shot, 'shot', 'One filling'),
     ...filling(b),
     (r.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...r.warnings!.map((w) => h('li', {}, sentence(w))))) : null)

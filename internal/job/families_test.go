@@ -34,10 +34,10 @@ func TestRunInsert(t *testing.T) {
 			t.Errorf("%s: %s", c.Name, c.Words)
 		}
 	}
-	if rep.Shot == nil || rep.Silicone == nil || len(rep.Mould.Stages) == 0 {
-		t.Fatalf("shot %v, silicone %v, stages %d", rep.Shot != nil, rep.Silicone != nil, len(rep.Mould.Stages))
+	if rep.Shot == nil || len(rep.Pours) != 1 || len(rep.Mould.Stages) == 0 {
+		t.Fatalf("shot %v, silicones %d, stages %d", rep.Shot != nil, len(rep.Pours), len(rep.Mould.Stages))
 	}
-	for _, name := range []string{"mould.3mf", "silicone-pour.3mf", "pieces/cradle.stl", "pieces/pattern-cap.stl", "pieces/casting-cap.stl"} {
+	for _, name := range []string{"mould.3mf", "silicone-insert-pour.3mf", "pieces/cradle.stl", "pieces/pattern-cap.stl", "pieces/casting-cap.stl"} {
 		if _, err := os.Stat(filepath.Join(dir, OutName, name)); err != nil {
 			t.Error(err)
 		}
