@@ -3,31 +3,38 @@ package main
 import (
 	"bytes"
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"os"
 	"os/signal"
 	"time"
 
+	"mouldwright/bench/corpus"
 	"mouldwright/internal/solid"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	g := &gatherer{}
-	flag.StringVar(&g.Models, "models", modelsDir, "folder of the Debian package assimp-testmodels")
-	flag.StringVar(&g.Bench, "bench", "bench/realmeshes", "folder of export.mjs and its node_modules")
+	var from corpus.Places
+	flag.StringVar(&from.Models, "models", "", "folder of assimp-testmodels, if not where Debian puts it")
+	flag.StringVar(&from.Bench, "bench", "", "folder of export.mjs and its node_modules, if not bench/realmeshes")
 	out := flag.String("o", "docs/realmeshes.md", "file to write the table to")
 	tilt := flag.Bool("tilt", false, "search the tilt of every proven mould instead, and print what comes of it")
 	flag.Parse()
 	pool := solid.NewPool(solid.Options{})
-	do := func() error { return writeTable(ctx, g, newPipeline(pool), *out) }
+	do := func(c *corpus.Corpus) error { return writeTable(ctx, c, newPipeline(pool), *out) }
 	if *tilt {
-		do = func() error { return tilts(ctx, g, newPipeline(pool), os.Stdout) }
+		do = func(c *corpus.Corpus) error { return tilts(ctx, c, newPipeline(pool), os.Stdout) }
 	}
-	if err := do(); err != nil {
+	err := from.Check(admesh)
+	if err == nil {
+		var c *corpus.Corpus
+		if c, err = corpus.Gather(ctx, from); err == nil {
+			err = do(c)
+		}
+	}
+	if err != nil {
 		fmt.Fprintln(os.Stderr, "realmeshes:", err)
 		pool.Close()
 		os.Exit(1)
@@ -35,29 +42,22 @@ func main() {
 	pool.Close()
 }
 
-// modelsDir is where Debian puts the test models.
-const modelsDir = "/usr/share/assimp/models"
+// admesh is what the meshes are measured with a second time.
+var admesh = corpus.Need{Program: "admesh", Package: "admesh"}
 
-// writeTable gathers the corpus, measures and runs every specimen, and writes the page at the end,
-// so that a failure leaves the old page as it was.
-func writeTable(ctx context.Context, g *gatherer, run job, path string) error {
-	if need := g.missing(); need != "" {
-		return errors.New("the meshes or programs are not installed; run: " + need)
-	}
+// writeTable measures and runs every specimen, and writes the page at the end, so that a failure leaves
+// the old page as it was.
+func writeTable(ctx context.Context, c *corpus.Corpus, run job, path string) error {
 	dir, err := os.MkdirTemp("", "realmeshes")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	g.Temp = dir
-	if err := g.gather(ctx); err != nil {
-		return err
-	}
 	began := time.Now()
 	var rows []row
-	for i, s := range g.specimens {
-		fmt.Fprintf(os.Stderr, "%d of %d: %s, %d facets\n", i+1, len(g.specimens), s.Name, len(s.Mesh.Tris))
-		r := row{specimen: s}
+	for i, s := range c.Specimens {
+		fmt.Fprintf(os.Stderr, "%d of %d: %s, %d facets\n", i+1, len(c.Specimens), s.Name, len(s.Mesh.Tris))
+		r := row{Specimen: s}
 		if r.measures, err = compare(ctx, s.Mesh, dir); err != nil {
 			return fmt.Errorf("%s: %w", s.Name, err)
 		}
@@ -68,6 +68,6 @@ func writeTable(ctx context.Context, g *gatherer, run job, path string) error {
 		rows = append(rows, r)
 	}
 	var page bytes.Buffer
-	writePage(&page, rows, g.tallies)
+	writePage(&page, rows, c.Tallies)
 	return os.WriteFile(path, page.Bytes(), 0o644)
 }

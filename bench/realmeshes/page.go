@@ -5,11 +5,13 @@ import (
 	"io"
 	"math"
 	"strings"
+
+	"mouldwright/bench/corpus"
 )
 
 // row is a specimen with all that was found out about it.
 type row struct {
-	specimen
+	corpus.Specimen
 	measures
 	Outcome
 }
@@ -30,8 +32,8 @@ about 40 mm. Facets and volume are those of the mesh as binary STL holds it, by 
 `
 
 // writePage writes the whole page.
-func writePage(w io.Writer, rows []row, tallies []tally) {
-	fmt.Fprintf(w, pageHead, shellsPerSource)
+func writePage(w io.Writer, rows []row, tallies []corpus.Tally) {
+	fmt.Fprintf(w, pageHead, corpus.ShellsPerSource)
 	writeSummary(w, rows)
 	line(w, "Mesh", "Source", "Factor", "Facets", "admesh", "Volume, mm³", "admesh, mm³", "Difference", "Direction", "Verdict", "Reason")
 	line(w, "---", "---", "---:", "---:", "---:", "---:", "---:", "---:", "---", "---", "---")

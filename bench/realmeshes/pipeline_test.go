@@ -11,7 +11,7 @@ import (
 // come apart; the blend file.s part locks
 // whichever way it is turned, and the duck.s surface crosses itself.
 func TestMainJobOnRealMeshes(t *testing.T) {
-	g := installed(t)
+	c := installed(t)
 	pool := solid.NewPool(solid.Options{})
 	defer pool.Close()
 	run := newPipeline(pool)
@@ -23,7 +23,7 @@ func TestMainJobOnRealMeshes(t *testing.T) {
 		"BLEND/test_279.blend":            {refused, "undercut"},
 		"Collada/duck_triangulate.dae":    {refused, "intake"},
 	}
-	for _, s := range g.specimens {
+	for _, s := range c.Specimens {
 		want, ok := verdicts[s.Name]
 		if !ok {
 			continue

@@ -6,10 +6,10 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"reflect"
 	"time"
 
+	"mouldwright/bench/corpus"
 	"mouldwright/internal/fill"
 	"mouldwright/internal/tooling"
 
@@ -80,21 +80,9 @@ func sideOf(b r3.Box, at r3.Vec) r3.Vec {
 
 // tilts runs the main job on every specimen and the tilt search on every mould that comes of it. It
 // prints a row each as it goes and the counts at the end.
-func tilts(ctx context.Context, g *gatherer, run job, w io.Writer) error {
-	if need := g.missing(); need != "" {
-		return errors.New("the meshes or programs are not installed; run: " + need)
-	}
-	dir, err := os.MkdirTemp("", "realmeshes")
-	if err != nil {
-		return err
-	}
-	defer os.RemoveAll(dir)
-	g.Temp = dir
-	if err := g.gather(ctx); err != nil {
-		return err
-	}
+func tilts(ctx context.Context, c *corpus.Corpus, run job, w io.Writer) error {
 	var rows []tiltRow
-	for _, s := range g.specimens {
+	for _, s := range c.Specimens {
 		out, err := run(ctx, s.Mesh)
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.Name, err)

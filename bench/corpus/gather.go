@@ -1,8 +1,9 @@
-package main
+package corpus
 
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -17,71 +18,99 @@ import (
 	"mouldwright/internal/mesh/meshfile"
 )
 
-// specimen is one watertight shell of the corpus, scaled to a size that fits a workshop.
-type specimen struct {
-	Name   string // file and shell, as the table shows it
-	By     by
+// Specimen is one watertight shell of the corpus, scaled to a size that fits a workshop.
+type Specimen struct {
+	Name   string // file and shell
+	By     By
 	Factor float64 // mm per unit of the file
 	Mesh   *mesh.Mesh
 }
 
-// tally says what became of the shells of one source.
-type tally struct {
-	Source                              source
+// Tally says what became of the shells of one source.
+type Tally struct {
+	Source                              Source
 	Shells, Open, InsideOut, Same, Over int
 }
 
-// gatherer collects specimens; Models is the folder of assimp-testmodels, Bench this folder, Temp a
-// folder for converted files.
-type gatherer struct {
-	Models, Bench, Temp string
-	seen                []form
-	specimens           []specimen
-	tallies             []tally
+// Corpus is all that was gathered.
+type Corpus struct {
+	Specimens []Specimen
+	Tallies   []Tally
+	seen      []form
 }
 
-// missing names what must be installed for the corpus, or is empty.
-func (g *gatherer) missing() string {
+// Places says where the files are. The zero value suits a program run at the top of the repository.
+type Places struct {
+	Models string // folder of assimp-testmodels; "" means where Debian puts it
+	Bench  string // folder of export.mjs and its node_modules; "" means bench/realmeshes
+}
+
+func (p Places) withDefaults() Places {
+	return Places{cmp.Or(p.Models, "/usr/share/assimp/models"), cmp.Or(p.Bench, "bench/realmeshes")}
+}
+
+// ErrMissing is the cause when meshes, or programs that read them, are not installed.
+var ErrMissing = errors.New("the meshes or programs are not installed")
+
+// Need is a program and the Debian package that holds it.
+type Need struct{ Program, Package string }
+
+// Check returns an ErrMissing that says what to install, for the corpus and the programs named.
+func (p Places) Check(more ...Need) error {
+	p = p.withDefaults()
 	var want []string
-	for _, program := range []struct{ name, pkg string }{{"admesh", "admesh"}, {"assimp", "assimp-utils"}, {"node", "nodejs"}} {
-		if _, err := exec.LookPath(program.name); err != nil {
-			want = append(want, "apt-get install "+program.pkg)
+	for _, n := range append([]Need{{"assimp", "assimp-utils"}, {"node", "nodejs"}}, more...) {
+		if _, err := exec.LookPath(n.Program); err != nil {
+			want = append(want, "apt-get install "+n.Package)
 		}
 	}
-	if _, err := os.Stat(g.Models); err != nil {
+	if _, err := os.Stat(p.Models); err != nil {
 		want = append(want, "apt-get install assimp-testmodels")
 	}
-	if _, err := os.Stat(filepath.Join(g.Bench, "node_modules", "bunny")); err != nil {
+	if _, err := os.Stat(filepath.Join(p.Bench, "node_modules", "bunny")); err != nil {
 		want = append(want, "npm ci --ignore-scripts (in bench/realmeshes)")
 	}
-	return strings.Join(want, "; ")
+	if want != nil {
+		return fmt.Errorf("%w; run: %s", ErrMissing, strings.Join(want, "; "))
+	}
+	return nil
 }
 
-// gather reads the whole corpus.
-func (g *gatherer) gather(ctx context.Context) error {
-	if err := run(ctx, "node", filepath.Join(g.Bench, "export.mjs"), g.Temp); err != nil {
-		return fmt.Errorf("cannot write the npm meshes: %w", err)
+// Gather reads the whole corpus.
+func Gather(ctx context.Context, p Places) (*Corpus, error) {
+	p = p.withDefaults()
+	if err := p.Check(); err != nil {
+		return nil, err
 	}
-	for i, s := range corpus {
-		path := filepath.Join(g.Models, s.Path)
+	temp, err := os.MkdirTemp("", "corpus")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(temp)
+	if err := run(ctx, "node", filepath.Join(p.Bench, "export.mjs"), temp); err != nil {
+		return nil, fmt.Errorf("cannot write the npm meshes: %w", err)
+	}
+	c := &Corpus{}
+	for i, s := range sources {
+		path := filepath.Join(p.Models, s.Path)
 		switch s.By {
-		case byAssimp:
-			stl := filepath.Join(g.Temp, fmt.Sprintf("%d.stl", i))
+		case ByAssimp:
+			stl := filepath.Join(temp, fmt.Sprintf("%d.stl", i))
 			// Join identical vertices, apply the scene's transforms; binary STL keeps the floats.
 			if err := run(ctx, "assimp", "export", path, stl, "-fstlb", "-jiv", "-ptv"); err != nil {
-				return fmt.Errorf("cannot convert %s: %w", s.Path, err)
+				return nil, fmt.Errorf("cannot convert %s: %w", s.Path, err)
 			}
 			path = stl
-		case byNPM:
-			path = filepath.Join(g.Temp, s.Path+".obj")
+		case ByNPM:
+			path = filepath.Join(temp, s.Path+".obj")
 		}
 		model, err := meshfile.Open(path, mesh.Limits{})
 		if err != nil {
-			return fmt.Errorf("cannot read %s: %w", s.Path, err)
+			return nil, fmt.Errorf("cannot read %s: %w", s.Path, err)
 		}
-		g.take(s, model.InMM())
+		c.take(s, model.InMM())
 	}
-	return nil
+	return c, nil
 }
 
 // run runs a program and puts what it printed into the error.
@@ -94,8 +123,8 @@ func run(ctx context.Context, name string, args ...string) error {
 }
 
 // take keeps the watertight shells of a model, largest first.
-func (g *gatherer) take(s source, model *mesh.Model) {
-	t := tally{Source: s}
+func (c *Corpus) take(s Source, model *mesh.Model) {
+	t := Tally{Source: s}
 	var shells []*mesh.Mesh
 	for _, o := range model.Objects {
 		shells = append(shells, mesh.Weld(o.Mesh, 0).Split()...)
@@ -109,22 +138,22 @@ func (g *gatherer) take(s source, model *mesh.Model) {
 			t.Open++
 		case shell.VolumeMM3() <= 0:
 			t.InsideOut++
-		case g.known(f):
+		case c.known(f):
 			t.Same++
-		case kept == shellsPerSource:
+		case kept == ShellsPerSource:
 			t.Over++
 		default:
 			kept++
-			g.seen = append(g.seen, f)
+			c.seen = append(c.seen, f)
 			name := s.Path
 			if len(shells) > 1 {
 				name = fmt.Sprintf("%s shell %d", s.Path, i+1)
 			}
 			k := factor(shell)
-			g.specimens = append(g.specimens, specimen{name, s.By, k, shell.Map(func(v r3.Vec) r3.Vec { return r3.Scale(k, v) })})
+			c.Specimens = append(c.Specimens, Specimen{name, s.By, k, shell.Map(func(v r3.Vec) r3.Vec { return r3.Scale(k, v) })})
 		}
 	}
-	g.tallies = append(g.tallies, t)
+	c.Tallies = append(c.Tallies, t)
 }
 
 // closed tells whether every edge lies between two facets that run oppositely along it.
@@ -152,8 +181,8 @@ func formOf(m *mesh.Mesh) form {
 	return form{len(m.Tris), v * v / (a * a * a)}
 }
 
-func (g *gatherer) known(f form) bool {
-	return slices.ContainsFunc(g.seen, func(o form) bool {
+func (c *Corpus) known(f form) bool {
+	return slices.ContainsFunc(c.seen, func(o form) bool {
 		return o.facets == f.facets && math.Abs(o.bulk/f.bulk-1) < sameForm
 	})
 }

@@ -6,33 +6,36 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"mouldwright/bench/corpus"
 )
 
-// installed gathers the corpus once for all tests. Without the packages it skips, but not in CI,
-// where their absence would hide what these tests are for.
-func installed(t *testing.T) *gatherer {
+// installed gathers the corpus. Without the packages it skips, but not in CI, where their absence would
+// hide what these tests are for.
+func installed(t *testing.T) *corpus.Corpus {
 	t.Helper()
-	g := &gatherer{Models: modelsDir, Bench: ".", Temp: t.TempDir()}
-	if need := g.missing(); need != "" {
+	from := corpus.Places{Bench: "."}
+	if err := from.Check(admesh); err != nil {
 		if os.Getenv("CI") == "" {
-			t.Skip("the meshes or programs are not installed; run: " + need)
+			t.Skip(err)
 		}
-		t.Fatal("the meshes or programs are not installed; run: " + need)
-	}
-	if err := g.gather(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	return g
+	c, err := corpus.Gather(t.Context(), from)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
 }
 
 // Facets and volume of every specimen agree with admesh.
 func TestMeasuresAgreeWithAdmesh(t *testing.T) {
-	g := installed(t)
-	if len(g.specimens) < 25 {
-		t.Errorf("only %d watertight meshes, want 25", len(g.specimens))
+	c, dir := installed(t), t.TempDir()
+	if len(c.Specimens) < 25 {
+		t.Errorf("only %d watertight meshes, want 25", len(c.Specimens))
 	}
-	for _, s := range g.specimens {
-		m, err := compare(t.Context(), s.Mesh, g.Temp)
+	for _, s := range c.Specimens {
+		m, err := compare(t.Context(), s.Mesh, dir)
 		if err != nil {
 			t.Fatalf("%s: %v", s.Name, err)
 		}
