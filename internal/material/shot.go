@@ -20,6 +20,19 @@ type Pigment struct {
 	Of   string // name of the component; "" for the sum of all components
 }
 
+// FillerShare is a filler as % by mass of the whole mix: components, thinner and filler together.
+type FillerShare struct {
+	Filler
+	Pct float64
+}
+
+// ThinnerShare is a thinner as % by mass of the components.
+type ThinnerShare struct {
+	Name          string
+	DensityGPerML float64
+	Pct           float64
+}
+
 // ShotOptions are the maker's choices; the zero value asks for exactly the volumes given, weighed
 // on a scale that reads 0.1 g.
 type ShotOptions struct {
@@ -28,6 +41,8 @@ type ShotOptions struct {
 	CupResiduePct float64 // mix left in the cup, % of all that is mixed
 	ScaleStepG    float64 // what the scale reads to; 0 means DefaultScaleStepG
 	Pigments      []Pigment
+	Filler        *FillerShare  // nil for none
+	Thinner       *ThinnerShare // nil for none
 }
 
 // DefaultScaleStepG is the step of the kitchen-size scales that most benches have (common practice,
@@ -48,6 +63,20 @@ type Dose struct {
 	ML   float64 `json:"ml,omitempty"`
 }
 
+// Extra is what to weigh of a filler or a thinner, which are part of the mix and of its volume.
+type Extra struct {
+	Kind   string  `json:"kind"` // "filler" or "thinner"
+	Name   string  `json:"name"`
+	G      float64 `json:"g"`
+	ML     float64 `json:"ml"`
+	Of     string  `json:"of"`
+	Pct    float64 `json:"pct_asked"`
+	GotPct float64 `json:"pct_weighed"`
+	// VolumeShare of the mix and how many times thicker the mix gets by it; 0 for a thinner.
+	VolumeShare float64 `json:"volume_share,omitempty"`
+	Thickens    float64 `json:"thickens,omitempty"`
+}
+
 // PigmentDose is what to weigh of a pigment and the percentage that the rounded weight comes to.
 type PigmentDose struct {
 	Name   string  `json:"name"`
@@ -58,7 +87,7 @@ type PigmentDose struct {
 }
 
 // Shot is the answer: what to weigh for one filling of one mould, and where it goes. Uses sum to
-// MixML and MixG; Components sum to MixG. A pigment's own volume is left out of the need, so a
+// MixML and MixG; Components and Extras sum to MixG. A pigment's own volume is left out of the need, so a
 // pigmented mix comes out a little over, never under.
 type Shot struct {
 	MaterialID string  `json:"material"`
@@ -68,10 +97,11 @@ type Shot struct {
 
 	Uses       []Use         `json:"uses"`
 	Components []Dose        `json:"components"`
+	Extras     []Extra       `json:"extras,omitempty"`
 	Pigments   []PigmentDose `json:"pigments"`
 	MixML      float64       `json:"mix_ml"`
 	MixG       float64       `json:"mix_g"`
-	TotalG     float64       `json:"total_g"` // components and pigments
+	TotalG     float64       `json:"total_g"` // components, extras and pigments
 
 	ScaleStepG        float64 `json:"scale_step_g"`
 	RatioErrorPct     float64 `json:"ratio_error_pct"` // worst pair of components, from rounding alone
@@ -95,19 +125,24 @@ func (m *Material) Shot(volumes []Volume, opt ShotOptions) (*Shot, error) {
 	if err := errors.Join(checkVolumes(volumes), opt.check(m)); err != nil {
 		return nil, err
 	}
-	s := &Shot{MaterialID: m.ID, Name: m.Name, Typical: m.Typical, Density: m.MixedDensity(),
+	r, err := m.recipe(opt)
+	if err != nil {
+		return nil, err
+	}
+	s := &Shot{MaterialID: m.ID, Name: m.Name, Typical: m.Typical, Density: r.density,
 		ScaleStepG: opt.ScaleStepG, RatioTolerancePct: m.RatioTolerancePct, PotLife: m.PotLife, Cautions: m.Cautions()}
 	s.addUses(volumes, opt)
-	exact := m.split(s.MixG)
+	exact := m.split(s.MixG * r.components)
 	counts := roundUp(exact, opt.ScaleStepG)
 	s.RatioErrorPct = ratioErrorPct(exact, counts)
 	s.RatioBoundPct = 100 * opt.ScaleStepG / minOf(exact)
 	if s.RatioErrorPct > m.RatioTolerancePct+ratioSlackPct {
 		return nil, m.ratioError(exact, counts, opt.ScaleStepG)
 	}
-	s.weigh(m, counts)
+	s.weigh(m, counts, r)
 	s.addPigments(m, opt)
 	s.warn(m, opt)
+	s.Warnings = append(s.Warnings, r.warnings...)
 	return s, s.conserved()
 }
 
@@ -147,7 +182,7 @@ func (m *Material) split(totalG float64) []float64 {
 }
 
 // weigh sets the rounded doses, and books what rounding adds as a use.
-func (s *Shot) weigh(m *Material, counts []float64) {
+func (s *Shot) weigh(m *Material, counts []float64, r *recipe) {
 	needML, needG := s.MixML, s.MixG
 	s.MixG = 0
 	for i, n := range counts {
@@ -158,6 +193,11 @@ func (s *Shot) weigh(m *Material, counts []float64) {
 		s.Components = append(s.Components, d)
 		s.MixG = tidy(s.MixG + d.G)
 	}
+	components := s.MixG
+	for _, e := range r.extras {
+		x := e.weighed(components, s.MixG, s.ScaleStepG)
+		s.Extras, s.MixG = append(s.Extras, x), tidy(s.MixG+x.G)
+	}
 	s.MixML = s.MixG / s.Density.GPerML
 	s.Uses = append(s.Uses, Use{Name: "rounding up", ML: s.MixML - needML, G: s.MixG - needG})
 	s.TotalG = s.MixG
@@ -166,7 +206,10 @@ func (s *Shot) weigh(m *Material, counts []float64) {
 func (s *Shot) addPigments(m *Material, opt ShotOptions) {
 	s.Pigments = []PigmentDose{}
 	for _, p := range opt.Pigments {
-		base, of := s.MixG, "all components"
+		base, of := 0.0, "all components"
+		for _, d := range s.Components {
+			base += d.G
+		}
 		for _, d := range s.Components {
 			if d.Name == p.Of {
 				base, of = d.G, d.Name
@@ -219,6 +262,9 @@ func (s *Shot) conserved() error {
 	}
 	for _, d := range s.Components {
 		doseG += d.G
+	}
+	for _, e := range s.Extras {
+		doseG += e.G
 	}
 	for _, c := range [][2]float64{{useML, s.MixML}, {useG, s.MixG}, {doseG, s.MixG}} {
 		if math.Abs(c[0]-c[1]) > conservedRel*c[1] {
