@@ -30,7 +30,8 @@ func (b *insertMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	dry, err := b.dryTools(k, v.around)
+	h := fittings{mould: b.mould, layout: b.layout, bolt: b.bolt, field: b.field, outline: b.outline, keyClearanceMM: b.opt.KeyClearance, prySlots: b.opt.PrySlots}
+	dry, err := h.shares(k, v.around)
 	if err != nil {
 		return err
 	}
@@ -226,56 +227,6 @@ func sprueTools(k *solid.Kernel, sprues []Sprue) (out []Tool, err error) {
 		out = append(out, t...)
 	}
 	return out, nil
-}
-
-// dryTools are the features shared by all pieces.
-func (b *insertMould) dryTools(k *solid.Kernel, around RawHalves) ([]share, error) {
-	bolts, keys, pry := share{name: "bolt holes and nut pockets"}, share{name: "clearance round the keys"}, share{name: "pry slots"}
-	m := b.mould
-	for i, at := range b.layout.Bolts {
-		t, err := b.bolt.Tools(k, at, m.Block)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		bolts.tools = append(bolts.tools, t...)
-		c, err := b.bolt.Walls(at, m.Block, b.field)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		m.Checks = append(m.Checks, c)
-		m.Features = append(m.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, m.Block))
-	}
-	var made []Key
-	for i, spot := range b.layout.Keys {
-		key, err := NewKey(spot.At, spot.Odd, m.Block, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		t, err := key.Tools(k)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		keys.tools = append(keys.tools, t...)
-		made = append(made, key)
-		m.Features = append(m.Features, key.Feature(fmt.Sprintf("K%d", i+1)))
-	}
-	if len(made) > 0 {
-		m.Checks = append(m.Checks, KeysCloseOneWay(made, true, b.opt.KeyClearance))
-	}
-	for i, spot := range b.layout.Pry {
-		p, err := NewPry(spot.At, spot.Inward, b.outline, PryOptions{PerBlock: b.opt.PrySlots})
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		t, err := p.Tools(k, around.Lower, around.Upper)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		pry.tools = append(pry.tools, t...)
-		z, _ := b.field.At(spot.At)
-		m.Features = append(m.Features, p.Feature(fmt.Sprintf("P%d", i+1), z))
-	}
-	return []share{bolts, keys, pry}, nil
 }
 
 // labels letters a piece on its side of the seam. An error is kept for later, so that the list of pieces

@@ -79,27 +79,10 @@ func allTools(shares []share) (all []Tool) {
 
 // dryFeatures are those that hold no part of the casting.
 func (b *twoHalves) dryFeatures(k *solid.Kernel, around RawHalves) ([]share, error) {
-	bolts, err := b.boltTools(k)
+	h := fittings{mould: b.mould, layout: b.layout, bolt: b.bolt, field: b.field, outline: b.shadow, keyClearanceMM: b.opt.KeyClearance, prySlots: b.opt.PrySlots}
+	dry, err := h.shares(k, around)
 	if err != nil {
 		return nil, err
-	}
-	keys, err := b.keyTools(k)
-	if err != nil {
-		return nil, err
-	}
-	pry := share{name: "pry slots"}
-	for i, spot := range b.layout.Pry {
-		p, err := NewPry(spot.At, spot.Inward, b.shadow, PryOptions{PerBlock: b.opt.PrySlots})
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		t, err := p.Tools(k, around.Lower, around.Upper)
-		if err != nil {
-			return nil, fmt.Errorf("tooling: %w", err)
-		}
-		pry.tools = append(pry.tools, t...)
-		z, _ := b.field.At(spot.At)
-		b.mould.Features = append(b.mould.Features, p.Feature(fmt.Sprintf("P%d", i+1), z))
 	}
 	labels, err := b.labelTools(k)
 	if err != nil {
@@ -109,47 +92,7 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, around RawHalves) ([]share, err
 	if err != nil {
 		return nil, err
 	}
-	return []share{bolts, keys, pry, labels, gutter}, nil
-}
-
-func (b *twoHalves) boltTools(k *solid.Kernel) (share, error) {
-	s := share{name: "bolt holes and nut pockets"}
-	for i, at := range b.layout.Bolts {
-		t, err := b.bolt.Tools(k, at, b.mould.Block)
-		if err != nil {
-			return s, fmt.Errorf("tooling: %w", err)
-		}
-		s.tools = append(s.tools, t...)
-		c, err := b.bolt.Walls(at, b.mould.Block, b.field)
-		if err != nil {
-			return s, fmt.Errorf("tooling: %w", err)
-		}
-		b.mould.Checks = append(b.mould.Checks, c)
-		b.mould.Features = append(b.mould.Features, b.bolt.Feature(fmt.Sprintf("B%d", i+1), at, b.mould.Block))
-	}
-	return s, nil
-}
-
-func (b *twoHalves) keyTools(k *solid.Kernel) (share, error) {
-	s := share{name: "clearance round the keys"}
-	var keys []Key
-	for i, spot := range b.layout.Keys {
-		key, err := NewKey(spot.At, spot.Odd, b.mould.Block, b.field, KeyOptions{ClearanceMM: b.opt.KeyClearance})
-		if err != nil {
-			return s, fmt.Errorf("tooling: %w", err)
-		}
-		t, err := key.Tools(k)
-		if err != nil {
-			return s, fmt.Errorf("tooling: %w", err)
-		}
-		s.tools = append(s.tools, t...)
-		keys = append(keys, key)
-		b.mould.Features = append(b.mould.Features, key.Feature(fmt.Sprintf("K%d", i+1)))
-	}
-	if len(keys) > 0 {
-		b.mould.Checks = append(b.mould.Checks, KeysCloseOneWay(keys, true, b.opt.KeyClearance))
-	}
-	return s, nil
+	return append(dry, labels, gutter), nil
 }
 
 // labelTools letters both halves on the side that the layout chose, each on its own side of the seam.
