@@ -46,7 +46,8 @@ type Report struct {
 	// PartingMM and ShowPartingMM estimate the parting line and the length of it on show faces.
 	PartingMM, ShowPartingMM float64
 	// ClosureMM2 is floors less roofs of all caught area, seen along the direction. It is 0 for a
-	// closed mesh but for rounding and dropped slivers; a large value means the mesh is open.
+	// closed mesh but for rounding and what lies under walls, which are neither; a large value means the
+	// mesh is open.
 	ClosureMM2  float64
 	ToleranceMM float64 // of the undercut test
 	NoiseMM     float64 // overlaps narrower than this were taken for shared silhouettes
