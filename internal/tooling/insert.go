@@ -113,7 +113,7 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 	d := o.Direction
 	if r3.Norm(d) == 0 {
 		var err error
-		if d, err = insertDirection(ctx, part, o.Show); err != nil {
+		if d, err = insertRule.direction(ctx, part, o.Show); err != nil {
 			return nil, err
 		}
 	}
@@ -124,7 +124,7 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 	b := &insertMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
 	b.mould = &Mould{Family: InsertFamily, Place: placing, Part: m}
 	b.out = &Insert{Set: &Set{Mould: b.mould, Casting: []string{InsertBody, Cradle, CastingCap}}}
-	if b.parting, err = splitInsert(ctx, m, o.Show); err != nil {
+	if b.parting, err = insertRule.split(ctx, m, o.Show); err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	b.out.Parting = b.parting

@@ -84,7 +84,7 @@ func splitBodies(t interface{ Fatal(...any) }, part *mesh.Mesh, show []bool) (lo
 		t.Fatal(err)
 	}
 	b := &insertMould{opt: InsertOptions{}.withDefaults(), grow: 1, mould: &Mould{Part: m}, out: &Insert{Set: &Set{}}}
-	if b.parting, err = splitInsert(ctx, m, show); err != nil {
+	if b.parting, err = insertRule.split(ctx, m, show); err != nil {
 		t.Fatal(err)
 	}
 	b.line()

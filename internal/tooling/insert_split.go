@@ -21,15 +21,9 @@ import (
 var splitDegs = []float64{15, 5, 1}
 
 const (
-	// softCatchCost and rigidCatchCost are what a square millimetre, seen along the opening direction, that
-	// a piece catches behind costs in mm of parting line: little for the silicone, which peels; five times
-	// as much for the rigid core, from which the casting has to be stretched.
-	softCatchCost, rigidCatchCost = 0.02, 0.1
 	// axisCatchCost is what it costs besides when axes are compared: a catch that another axis avoids is a
 	// fault of the axis.
 	axisCatchCost = 1.0
-	// showOnCapCost is what a square millimetre of show face costs that the rigid cap makes.
-	showOnCapCost = 1.0
 	// meanShow: show faces that look less than this much one way have no front.
 	meanShow = 0.3
 	// axisDot snaps a direction within 2° of an axis of the part to it, so that a part modelled square
@@ -37,12 +31,27 @@ const (
 	axisDot = 0.9994
 )
 
-// ErrSplit is the cause when no line divides the part between the insert and the casting cap.
-var ErrSplit = errors.New("no parting line for an insert")
+// splitRule says what giving facets to a side costs, in mm of parting line: lowCatch and upCatch for each
+// square millimetre, seen along the opening direction, that the side catches behind; showUp for each
+// square millimetre of show face that the upper side makes.
+type splitRule struct{ lowCatch, upCatch, showUp float64 }
 
-// insertDirection chooses the way the caps leave: opposite to the way the show faces look, or the axis
+var (
+	// insertRule: a catch costs little for the silicone, which peels; five times as much for the rigid
+	// core, from which the casting has to be stretched. The rigid cap should make no show face.
+	insertRule = splitRule{lowCatch: 0.02, upCatch: 0.1, showUp: 1}
+	// softRule is for two silicone sides, which are alike. At this cost a line that catches nothing is
+	// worth the detour on a round part of 10 mm radius and more: the cut across a ball saves
+	// π·r·φ² of line at latitude φ, and catches π·r²·φ².
+	softRule = splitRule{lowCatch: 0.1, upCatch: 0.1}
+)
+
+// ErrSplit is the cause when no line divides the part between two sides of which one at least is soft.
+var ErrSplit = errors.New("no parting line for silicone")
+
+// direction chooses the way the upper side leaves: opposite to the way the show faces look, or the axis
 // whose split costs least.
-func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec, error) {
+func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec, error) {
 	var sum r3.Vec
 	area := 0.0
 	for f, s := range show {
@@ -69,7 +78,7 @@ func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec,
 		if err != nil {
 			return best, err
 		}
-		p, err := splitInsert(ctx, m, show)
+		p, err := r.split(ctx, m, show)
 		if err != nil {
 			if ctx.Err() != nil {
 				return best, ctx.Err()
@@ -77,7 +86,7 @@ func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec,
 			last = err
 			continue
 		}
-		if c := splitCost(p, show); c < least {
+		if c := r.cost(p, show); c < least {
 			best, least = a, c
 		}
 	}
@@ -87,16 +96,15 @@ func insertDirection(ctx context.Context, part *mesh.Mesh, show []bool) (r3.Vec,
 	return best, nil
 }
 
-// splitInsert divides the part, whose caps leave along +z, between the insert (lower) and the casting
-// cap (upper), so that a parting surface starts at the line between them.
-func splitInsert(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.Parting, error) {
+// split divides the part between a lower and an upper side, which leaves along +z, so that a parting surface starts at the line between them.
+func (r splitRule) split(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.Parting, error) {
 	tree := geom.NewBVH(m.Verts, m.Tris)
 	const margin = 5.0 // mm round the part: enough to see whether a surface starts at all
 	box := m.Bounds()
 	foot := r2.Box{Min: r2.Vec{X: box.Min.X - margin, Y: box.Min.Y - margin}, Max: r2.Vec{X: box.Max.X + margin, Y: box.Max.Y + margin}}
 	var first error
 	for _, deg := range splitDegs {
-		p, err := splitAt(ctx, m, tree, show, deg)
+		p, err := r.at(ctx, m, tree, show, deg)
 		if err == nil {
 			if _, err = newSurface(ctx, p, foot); err == nil {
 				return p, nil
@@ -110,8 +118,8 @@ func splitInsert(ctx context.Context, m *mesh.Mesh, show []bool) (*mouldability.
 	return nil, fmt.Errorf("%w: %w; try another direction", ErrSplit, first)
 }
 
-// splitAt is the split of least cost with walls up to an angle from upright.
-func splitAt(ctx context.Context, m *mesh.Mesh, tree *geom.BVH, show []bool, wallDeg float64) (*mouldability.Parting, error) {
+// at is the split of least cost with walls up to an angle from upright.
+func (r splitRule) at(ctx context.Context, m *mesh.Mesh, tree *geom.BVH, show []bool, wallDeg float64) (*mouldability.Parting, error) {
 	lean := math.Sin(wallDeg * math.Pi / 180)
 	low, up := make([]float64, len(m.Tris)), make([]float64, len(m.Tris))
 	some := [2]bool{}
@@ -126,9 +134,9 @@ func splitAt(ctx context.Context, m *mesh.Mesh, tree *geom.BVH, show []bool, wal
 			continue
 		}
 		z := n.Z / l
-		low[f], up[f] = catchCost(l/2, z)
+		low[f], up[f] = r.catches(l/2, z)
 		if show != nil && show[f] {
-			up[f] += showOnCapCost * l / 2
+			up[f] += r.showUp * l / 2
 		}
 		if math.Abs(z) <= lean {
 			continue
@@ -148,14 +156,14 @@ func splitAt(ctx context.Context, m *mesh.Mesh, tree *geom.BVH, show []bool, wal
 	return mouldability.Divide(ctx, m, low, up, mouldability.PartOptions{Show: show})
 }
 
-// catchCost is what it costs to give a facet to the insert and to the core, by what that side would
+// catches is what it costs to give a facet to the lower and to the upper side, by what that side would
 // catch behind.
-func catchCost(areaMM2, z float64) (low, up float64) {
-	return softCatchCost * areaMM2 * max(0, z), rigidCatchCost * areaMM2 * max(0, -z)
+func (r splitRule) catches(areaMM2, z float64) (low, up float64) {
+	return r.lowCatch * areaMM2 * max(0, z), r.upCatch * areaMM2 * max(0, -z)
 }
 
-// splitCost judges a split where axes are compared: by the sum behind the cut, and more for catches.
-func splitCost(p *mouldability.Parting, show []bool) float64 {
+// cost judges a split where axes are compared: by the sum behind the cut, and more for catches.
+func (r splitRule) cost(p *mouldability.Parting, show []bool) float64 {
 	c := p.LengthMM + (mouldability.DefaultShowCost-1)*p.ShowLengthMM
 	for f, u := range p.Upper {
 		t := p.Mesh.Facet(f)
@@ -164,14 +172,14 @@ func splitCost(p *mouldability.Parting, show []bool) float64 {
 			continue
 		}
 		z := r3.Unit(n).Z
-		low, up := catchCost(t.Area(), z)
+		low, up := r.catches(t.Area(), z)
 		if !u {
 			c += low + axisCatchCost*t.Area()*max(0, z)
 			continue
 		}
 		c += up + axisCatchCost*t.Area()*max(0, -z)
 		if show != nil && show[p.Source[f]] {
-			c += showOnCapCost * t.Area()
+			c += r.showUp * t.Area()
 		}
 	}
 	return c
