@@ -3,6 +3,8 @@ package cli
 import (
 	"fmt"
 	"io"
+
+	"mouldwright/internal/prose"
 )
 
 // printInspection prints the part, what is wrong with it, and how it would leave a mould.
@@ -59,7 +61,7 @@ func printProblems(w io.Writer, ps []problemView) {
 	}
 	fmt.Fprintln(w, "\nFindings")
 	for _, p := range ps {
-		fmt.Fprintf(w, "  - %s\n", wrapped(p.Severity+": "+p.Words, "    "))
+		fmt.Fprintf(w, "  - %s\n", prose.Wrap(p.Severity+": "+p.Words, "    "))
 		if len(p.Places) > 0 {
 			fmt.Fprintf(w, "    first at (%s) mm", point(vec(p.Places[0].AtMM), 3))
 			if f := p.Places[0].Facets; len(f) > 0 {
@@ -68,7 +70,7 @@ func printProblems(w io.Writer, ps []problemView) {
 			fmt.Fprintln(w)
 		}
 		if p.Remedy != "" {
-			fmt.Fprintf(w, "    %s\n", wrapped(p.Remedy, "    "))
+			fmt.Fprintf(w, "    %s\n", prose.Wrap(p.Remedy, "    "))
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"mouldwright/internal/atomicfile"
+	"mouldwright/internal/prose"
 	"mouldwright/internal/record"
 	"mouldwright/internal/steps"
 )
@@ -140,13 +141,13 @@ func (c recordCausesCmd) Run(s *session) error {
 		}
 		return s.result(map[string]any{"causes": list}, func(w io.Writer) {
 			for i, l := range list {
-				fmt.Fprintf(w, "%d. %s\n", i+1, wrapped(fmt.Sprintf("%s (score %s; a rank, no probability)", l.Words, number(l.Score, 1)), "   "))
+				fmt.Fprintf(w, "%d. %s\n", i+1, prose.Wrap(fmt.Sprintf("%s (score %s; a rank, no probability)", l.Words, number(l.Score, 1)), "   "))
 				for _, part := range []struct {
 					name  string
 					lines []string
 				}{{"for", l.For}, {"against", l.Against}, {"why", []string{l.Why}}, {"do", []string{l.Do}}} {
 					for _, line := range part.lines {
-						fmt.Fprintf(w, "   %-8s %s\n", part.name, wrapped(line, "            "))
+						fmt.Fprintf(w, "   %-8s %s\n", part.name, prose.Wrap(line, "            "))
 					}
 				}
 			}

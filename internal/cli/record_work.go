@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"mouldwright/internal/record"
-	"mouldwright/internal/steps"
 )
 
 type recordMixCmd struct {
@@ -90,15 +89,7 @@ type recordStartCmd struct {
 }
 
 func (c recordStartCmd) Run(s *session) error {
-	j, err := openJobAtBench(c.Folder)
-	if err != nil {
-		return err
-	}
-	bench, err := c.bench(j.lib)
-	if err != nil {
-		return err
-	}
-	plan, err := steps.Make(j.report, j.mat, bench)
+	_, plan, err := c.plan(c.Folder)
 	if err != nil {
 		return err
 	}

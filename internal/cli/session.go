@@ -5,9 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 	"text/tabwriter"
-	"unicode/utf8"
+
+	"mouldwright/internal/prose"
 )
 
 // session is one command being run.
@@ -25,10 +25,10 @@ func (s *session) result(v any, text func(w io.Writer)) error {
 	if s.json {
 		return s.writeJSON(v)
 	}
-	w := &keptError{w: s.env.Out}
+	w := &prose.Writer{W: s.env.Out}
 	text(w)
-	if w.err != nil {
-		return fmt.Errorf("write the result: %w", w.err)
+	if w.Err != nil {
+		return fmt.Errorf("write the result: %w", w.Err)
 	}
 	return nil
 }
@@ -69,44 +69,5 @@ func (s *session) fail(err error) int {
 func table(w io.Writer, fill func(w io.Writer)) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fill(t)
-	_ = t.Flush() // keptError holds what went wrong
-}
-
-// keptError remembers the first error of a writer, so that printing need not check each line.
-type keptError struct {
-	w   io.Writer
-	err error
-}
-
-func (k *keptError) Write(p []byte) (int, error) {
-	if k.err != nil {
-		return 0, k.err
-	}
-	n, err := k.w.Write(p)
-	k.err = err
-	return n, err
-}
-
-// textWidth is where printed sentences break: it suits a terminal of 100 columns.
-const textWidth = 96
-
-// wrapped breaks a sentence into lines of at most textWidth, each but the first after indent.
-func wrapped(s, indent string) string {
-	var b strings.Builder
-	col := utf8.RuneCountInString(indent)
-	for i, word := range strings.Fields(s) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case col+1+n > textWidth:
-			b.WriteString("\n" + indent)
-			col = utf8.RuneCountInString(indent)
-		default:
-			b.WriteByte(' ')
-			col++
-		}
-		b.WriteString(word)
-		col += n
-	}
-	return b.String()
+	_ = t.Flush() // a prose.Writer holds what went wrong
 }

@@ -79,6 +79,20 @@ func openJobAtBench(folder string) (*jobAtBench, error) {
 	return &jobAtBench{rep, m, lib}, nil
 }
 
+// plan makes the steps of a job's last good run on this bench.
+func (f benchFlags) plan(folder string) (*jobAtBench, *steps.Plan, error) {
+	j, err := openJobAtBench(folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	bench, err := f.bench(j.lib)
+	if err != nil {
+		return nil, nil, err
+	}
+	plan, err := steps.Make(j.report, j.mat, bench)
+	return j, plan, err
+}
+
 type sheetCmd struct {
 	Folder string `arg:"" help:"The job folder."`
 	benchFlags
@@ -89,15 +103,7 @@ type sheetCmd struct {
 }
 
 func (c sheetCmd) Run(s *session) error {
-	j, err := openJobAtBench(c.Folder)
-	if err != nil {
-		return err
-	}
-	bench, err := c.bench(j.lib)
-	if err != nil {
-		return err
-	}
-	plan, err := steps.Make(j.report, j.mat, bench)
+	j, plan, err := c.plan(c.Folder)
 	if err != nil {
 		return err
 	}

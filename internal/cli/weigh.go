@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"mouldwright/internal/material"
+	"mouldwright/internal/prose"
 )
 
 type materialWeighCmd struct {
@@ -88,6 +89,6 @@ func printList(w io.Writer, title string, lines []string) {
 	}
 	fmt.Fprintf(w, "\n%s\n", title)
 	for _, l := range lines {
-		fmt.Fprintln(w, "  - "+wrapped(l, "    "))
+		fmt.Fprintln(w, "  - "+prose.Wrap(l, "    "))
 	}
 }

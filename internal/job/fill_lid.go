@@ -19,6 +19,7 @@ import (
 	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mesh/meshfile"
+	"mouldwright/internal/prose"
 	"mouldwright/internal/solid"
 )
 
@@ -437,10 +438,10 @@ func (r *LidReport) advise() {
 
 // Print writes the report as text.
 func (r *LidReport) Print(w io.Writer) error {
-	p := &printer{w: w}
-	p.line("Lid over a poured lower half")
-	p.item(fmt.Sprintf("poured first: %.2f ± %.2f mL (cavity %.2f mL ± %g %%, the open half holds %.2f mL)", r.LiquidML, r.LiquidML*r.PourPct/100, r.CavityML, r.CavityPct, r.HoldsML))
-	p.line("\nAir under the lid when closed")
+	p := &printer{prose.Writer{W: w}}
+	p.Line("Lid over a poured lower half")
+	p.Item(fmt.Sprintf("poured first: %.2f ± %.2f mL (cavity %.2f mL ± %g %%, the open half holds %.2f mL)", r.LiquidML, r.LiquidML*r.PourPct/100, r.CavityML, r.CavityPct, r.HoldsML))
+	p.Line("\nAir under the lid when closed")
 	p.columns(func(row func(format string, args ...any)) {
 		row("lowered about\tfrom\tair, mm³\truns over, mL\ton the way")
 		for i, c := range r.Closings.Closings {
@@ -457,10 +458,10 @@ func (r *LidReport) Print(w io.Writer) error {
 			row("%s\t%g°\t%.0f ± %.0f\t%.2f\t%s", name, c.FromDeg, c.TrappedMM3, c.ErrorMM3, c.OverMM3/1000, way)
 		}
 	})
-	p.line("\nWhat to do")
+	p.Line("\nWhat to do")
 	for _, a := range r.Advice {
-		p.item(a)
+		p.Item(a)
 	}
-	p.item("chart: " + r.Picture)
-	return p.err
+	p.Item("chart: " + r.Picture)
+	return p.Err
 }

@@ -43,11 +43,11 @@ func writeFill(out *results, r *FillReport) error {
 
 // fill prints how the mould fills.
 func (p *printer) fill(r *FillReport) {
-	p.line("\nFilling")
+	p.Line("\nFilling")
 	for _, s := range append(append([]string{}, r.used().Words...), r.Words...) {
-		p.item(s)
+		p.Item(s)
 	}
 	if r.Wedge != nil {
-		p.item(r.Wedge.Words)
+		p.Item(r.Wedge.Words)
 	}
 }

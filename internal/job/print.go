@@ -5,15 +5,14 @@ import (
 	"io"
 	"math"
 	"strings"
-	"text/tabwriter"
-	"unicode/utf8"
 
 	"mouldwright/internal/material"
+	"mouldwright/internal/prose"
 )
 
 // Print writes the report as text, for a terminal and for report.txt.
 func (r *Report) Print(w io.Writer) error {
-	p := &printer{w: w}
+	p := &printer{prose.Writer{W: w}}
 	p.part(r)
 	p.directions(r)
 	if r.Refused {
@@ -32,97 +31,49 @@ func (r *Report) Print(w io.Writer) error {
 		p.fill(r.Fill)
 	}
 	if len(r.Warnings) > 0 {
-		p.line("\nMind")
+		p.Line("\nMind")
 		for _, s := range r.Warnings {
-			p.item(s)
+			p.Item(s)
 		}
 	}
 	if len(r.Files) > 0 {
-		p.line("\nFiles, in out/")
+		p.Line("\nFiles, in out/")
 		for _, s := range r.Files {
-			p.line("  %s", s)
+			p.Line("  %s", s)
 		}
 	}
-	return p.err
+	return p.Err
 }
 
 func (p *printer) refusal(r *Report) {
-	p.line("\nREFUSED: the part cannot be moulded as asked. No mould files were written.")
+	p.Line("\nREFUSED: the part cannot be moulded as asked. No mould files were written.")
 	if len(r.Directions) > 0 {
-		p.line("Along the way that comes nearest:")
+		p.Line("Along the way that comes nearest:")
 	}
 	for _, q := range r.Reasons {
-		p.item(q.What + ": " + q.Words)
+		p.Item(q.What + ": " + q.Words)
 		if q.Remedy != "" {
-			p.line("    What to do: %s.", wrapped(q.Remedy, "    "))
+			p.Line("    What to do: %s.", prose.Wrap(q.Remedy, "    "))
 		}
 	}
 }
 
-// textWidth is where sentences break: it suits a terminal of 100 columns.
-const textWidth = 96
+// printer prints the sections of a report.
+type printer struct{ prose.Writer }
 
-// item prints a line of a list, broken at spaces.
-func (p *printer) item(s string) {
-	for i, line := range strings.Split(s, "\n") {
-		if i == 0 {
-			p.line("  - %s", wrapped(line, "    "))
-		} else {
-			p.line("    %s", wrapped(strings.TrimSpace(line), "      "))
-		}
-	}
-}
-
-// wrapped breaks a sentence at spaces; each line but the first follows indent.
-func wrapped(s, indent string) string {
-	var b strings.Builder
-	col := utf8.RuneCountInString(indent)
-	for i, word := range strings.Fields(s) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case col+1+n > textWidth:
-			b.WriteString("\n" + indent)
-			col = utf8.RuneCountInString(indent)
-		default:
-			b.WriteByte(' ')
-			col++
-		}
-		b.WriteString(word)
-		col += n
-	}
-	return b.String()
-}
-
-type printer struct {
-	w   io.Writer
-	err error
-}
-
-func (p *printer) Write(b []byte) (int, error) {
-	if p.err != nil {
-		return 0, p.err
-	}
-	n, err := p.w.Write(b)
-	p.err = err
-	return n, err
-}
-
-func (p *printer) line(format string, args ...any) { fmt.Fprintf(p, format+"\n", args...) }
-
-// columns lines up tab-separated rows.
+// columns lines up tab-separated rows, indented.
 func (p *printer) columns(fill func(row func(format string, args ...any))) {
-	t := tabwriter.NewWriter(p, 0, 0, 2, ' ', 0)
-	fill(func(format string, args ...any) { fmt.Fprintf(t, "  "+format+"\n", args...) })
-	_ = t.Flush() // printer keeps the first error
+	p.Table(func(row func(format string, args ...any)) {
+		fill(func(format string, args ...any) { row("  "+format, args...) })
+	})
 }
 
 func (p *printer) part(r *Report) {
 	q := r.Part
-	p.line("Part      %s (%s, in %s)", q.Name, q.File, q.Unit)
-	p.line("          %.2f × %.2f × %.2f mm, %.3f mL, %d facets", q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, q.Facets)
+	p.Line("Part      %s (%s, in %s)", q.Name, q.File, q.Unit)
+	p.Line("          %.2f × %.2f × %.2f mm, %.3f mL, %d facets", q.SizeMM[0], q.SizeMM[1], q.SizeMM[2], q.VolumeMM3/1000, q.Facets)
 	if q.ShowCount > 0 {
-		p.line("          show faces: %.1f mm² of %.1f mm²", q.ShowMM2, q.AreaMM2)
+		p.Line("          show faces: %.1f mm² of %.1f mm²", q.ShowMM2, q.AreaMM2)
 	}
 }
 
@@ -130,9 +81,9 @@ func (p *printer) directions(r *Report) {
 	if len(r.Directions) == 0 {
 		return
 	}
-	p.line("\nOpening directions tried: the way the upper half leaves, in the part's own x, y, z")
+	p.Line("\nOpening directions tried: the way the upper half leaves, in the part's own x, y, z")
 	for _, d := range r.Directions {
-		p.line("  %s  %s", directionName(d.Direction), wrapped(d.Words, "    "))
+		p.Line("  %s  %s", directionName(d.Direction), prose.Wrap(d.Words, "    "))
 		if d.FlatSplit == "" {
 			continue
 		}
@@ -141,7 +92,7 @@ func (p *printer) directions(r *Report) {
 			if i > 0 {
 				indent = "      "
 			}
-			p.line("%s%s", indent, wrapped(strings.TrimSpace(line), indent+"  "))
+			p.Line("%s%s", indent, prose.Wrap(strings.TrimSpace(line), indent+"  "))
 		}
 	}
 }
@@ -157,14 +108,14 @@ func directionName(d [3]float64) string {
 }
 
 func (p *printer) mould(m *MouldReport) {
-	p.line("\nMould     %s, block %.1f × %.1f × %.1f mm", m.Family, m.BlockMM[0], m.BlockMM[1], m.BlockMM[2])
-	p.line("          the cavity is %.4f, %.4f, %.4f times the part along the part's x, y, z, against shrinkage", m.Scale[0], m.Scale[1], m.Scale[2])
+	p.Line("\nMould     %s, block %.1f × %.1f × %.1f mm", m.Family, m.BlockMM[0], m.BlockMM[1], m.BlockMM[2])
+	p.Line("          the cavity is %.4f, %.4f, %.4f times the part along the part's x, y, z, against shrinkage", m.Scale[0], m.Scale[1], m.Scale[2])
 	surface := fmt.Sprintf("the parting surface slopes by up to %.1f°", m.SteepestDeg)
 	if m.SurfaceFlat {
 		surface = "the parting surface is flat"
 	}
-	p.line("          parting line %.1f mm in %s, %.1f mm of it on show faces; %s", m.LineMM, plural(m.LineLoops, "loop"), m.LineOnShowMM, surface)
-	p.line("\nPieces")
+	p.Line("          parting line %.1f mm in %s, %.1f mm of it on show faces; %s", m.LineMM, plural(m.LineLoops, "loop"), m.LineOnShowMM, surface)
+	p.Line("\nPieces")
 	p.columns(func(row func(string, ...any)) {
 		for _, q := range m.Pieces {
 			stuff := "print"
@@ -175,7 +126,7 @@ func (p *printer) mould(m *MouldReport) {
 		}
 	})
 	p.features(m.Features)
-	p.line("\nWhat fills the block")
+	p.Line("\nWhat fills the block")
 	sum := 0.0
 	soft := map[string]bool{}
 	for _, q := range m.Pieces {
@@ -196,12 +147,12 @@ func (p *printer) mould(m *MouldReport) {
 		row("sum\t\t%.3f mL\tblock %.3f mL", sum/1000, m.BlockMM[0]*m.BlockMM[1]*m.BlockMM[2]/1000)
 	})
 	if len(m.Stages) > 0 {
-		p.line("\nWhat parts from what, in order")
+		p.Line("\nWhat parts from what, in order")
 		for _, s := range m.Stages {
-			p.item(s)
+			p.Item(s)
 		}
 	}
-	p.line("\nChecks")
+	p.Line("\nChecks")
 	for _, c := range m.Checks {
 		mark := "ok  "
 		if !c.OK {
@@ -211,7 +162,7 @@ func (p *printer) mould(m *MouldReport) {
 			if i > 0 {
 				mark = "    "
 			}
-			p.line("  %s  %s", mark, wrapped(line, "        "))
+			p.Line("  %s  %s", mark, prose.Wrap(line, "        "))
 		}
 	}
 }
@@ -221,7 +172,7 @@ func (p *printer) features(all []FeatureReport) {
 	if len(all) == 0 {
 		return
 	}
-	p.line("\nFeatures, at x, y, z mm of the mould: z up, the origin in the middle of the cavity")
+	p.Line("\nFeatures, at x, y, z mm of the mould: z up, the origin in the middle of the cavity")
 	for len(all) > 0 {
 		n := 1
 		for n < len(all) && all[n].Kind == all[0].Kind && all[n].Words == all[0].Words {
@@ -236,8 +187,8 @@ func (p *printer) features(all []FeatureReport) {
 			}
 			places = append(places, strings.ReplaceAll(at, " ", unbroken)) // a place stays on one line
 		}
-		p.line("  %s  %s", names(marks), wrapped(featureWords(all[0]), "      "))
-		p.line("      at %s", strings.ReplaceAll(wrapped(strings.Join(places, "; "), "      "), unbroken, " "))
+		p.Line("  %s  %s", names(marks), prose.Wrap(featureWords(all[0]), "      "))
+		p.Line("      at %s", strings.ReplaceAll(prose.Wrap(strings.Join(places, "; "), "      "), unbroken, " "))
 		all = all[n:]
 	}
 }
@@ -254,14 +205,14 @@ func featureWords(q FeatureReport) string {
 }
 
 func (p *printer) shot(title string, s *material.Shot) {
-	p.line("\n%s of %s", title, s.Name)
+	p.Line("\n%s of %s", title, s.Name)
 	p.columns(func(row func(string, ...any)) {
 		for _, u := range s.Uses {
 			row("%s\t%.2f mL\t%.2f g", u.Name, u.ML, u.G)
 		}
 		row("mix\t%.2f mL\t%.2f g", s.MixML, s.MixG)
 	})
-	p.line("  Weigh out, on a scale that reads %g g:", s.ScaleStepG)
+	p.Line("  Weigh out, on a scale that reads %g g:", s.ScaleStepG)
 	p.columns(func(row func(string, ...any)) {
 		for _, c := range s.Components {
 			row("  %s\t%.6g g", c.Name, c.G)
@@ -270,18 +221,18 @@ func (p *printer) shot(title string, s *material.Shot) {
 			row("  %s\t%.6g g\t(%.3g %% of %s)", c.Name, c.G, c.GotPct, c.Of)
 		}
 	})
-	p.line("  Rounding to the scale puts the mixing ratio off by %.2g %% (the material allows %.2g %%).\n  The mixed density is taken as %.3f g/mL ± %.2g %%.",
+	p.Line("  Rounding to the scale puts the mixing ratio off by %.2g %% (the material allows %.2g %%).\n  The mixed density is taken as %.3f g/mL ± %.2g %%.",
 		s.RatioErrorPct, s.RatioTolerancePct, s.Density.GPerML, s.Density.ErrorPct)
 	if s.PotLife != nil {
-		p.line("  Pot life %.3g min at %.0f °C: mix and pour within it.", s.PotLife.Seconds/60, s.PotLife.AtC)
+		p.Line("  Pot life %.3g min at %.0f °C: mix and pour within it.", s.PotLife.Seconds/60, s.PotLife.AtC)
 	}
 	for _, c := range s.Warnings {
-		p.item(c)
+		p.Item(c)
 	}
 	if len(s.Cautions) > 0 {
-		p.line("\nTake care")
+		p.Line("\nTake care")
 		for _, c := range s.Cautions {
-			p.item(c)
+			p.Item(c)
 		}
 	}
 }
