@@ -21,6 +21,38 @@ func (p Piece) LaidDown() *mesh.Mesh {
 	return m.Map(func(v r3.Vec) r3.Vec { return r3.Sub(v, lo) })
 }
 
+// addPiece finishes a body and adds it to the mould; exitZ is +1 or −1, the way it leaves.
+func (m *Mould) addPiece(ctx context.Context, name string, s *solid.Solid, exitZ float64) error {
+	v, err := volumeOf(s, nil)
+	if err != nil {
+		return err
+	}
+	p := Piece{Name: name, Exit: r3.Vec{Z: exitZ}, VolumeMM3: v}
+	if err := (&twoHalves{mould: m}).finish(ctx, &p, s); err != nil {
+		return fmt.Errorf("tooling: %s: %w", name, err)
+	}
+	m.Pieces = append(m.Pieces, p)
+	return nil
+}
+
+// piece is the mesh of a piece; nil where there is none of that name.
+func (m *Mould) piece(name string) *mesh.Mesh {
+	for _, p := range m.Pieces {
+		if p.Name == name {
+			return p.Mesh
+		}
+	}
+	return nil
+}
+
+// whole checks that a piece comes out as one body.
+func (m *Mould) whole(p Piece) {
+	if _, n := p.Mesh.Components(); n != 1 {
+		m.Checks = append(m.Checks, Check{Name: p.Name + ": in one piece", Value: float64(n), Limit: 1, Unit: "bodies",
+			Words: fmt.Sprintf("it comes out in %d bodies; choose another direction or thinner soft bodies", n)})
+	}
+}
+
 // meltMM are the tolerances by which a piece is simplified when its facets do not survive the rounding
 // of an STL file: the least that helps. The last is a tenth of a micron, a five-hundredth of a fine
 // printed layer.

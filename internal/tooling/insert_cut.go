@@ -70,31 +70,18 @@ func (b *insertMould) cut(ctx context.Context, k *solid.Kernel) error {
 		if p.h == Lower {
 			exit = -1
 		}
-		if err := b.addPiece(ctx, p.name, finished[i], exit); err != nil {
+		if err := b.mould.addPiece(ctx, p.name, finished[i], exit); err != nil {
 			return err
 		}
 	}
 	if b.labelErr != nil {
 		return b.labelErr
 	}
-	if err := b.addPiece(ctx, InsertBody, v.cured, -1); err != nil {
+	if err := b.mould.addPiece(ctx, InsertBody, v.cured, -1); err != nil {
 		return err
 	}
 	b.opt.tell("adding up volumes", 0.6)
 	return b.account(k, v, insertSpaces{dry: dry, ports: ports, vents: vents, gutter: gutter, cradle: finished[0], pattern: finished[1], casting: finished[2]})
-}
-
-func (b *insertMould) addPiece(ctx context.Context, name string, s *solid.Solid, exitZ float64) error {
-	v, err := volumeOf(s, nil)
-	if err != nil {
-		return err
-	}
-	p := Piece{Name: name, Exit: r3.Vec{Z: exitZ}, VolumeMM3: v}
-	if err := (&twoHalves{mould: b.mould}).finish(ctx, &p, s); err != nil {
-		return fmt.Errorf("tooling: %s: %w", name, err)
-	}
-	b.mould.Pieces = append(b.mould.Pieces, p)
-	return nil
 }
 
 // bodies brings the raw bodies into the kernel, those of the pouring stage at their own size.

@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"mouldwright/internal/geom"
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/opening"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -19,7 +18,7 @@ func (b *insertMould) verify(ctx context.Context) error {
 	b.opt.tell("checking walls", 0.7)
 	m := b.mould
 	for _, p := range m.Pieces {
-		b.whole(p)
+		m.whole(p)
 		if c, asked := fits(p, b.opt.BuildVolumeMM); asked && p.Name != InsertBody {
 			m.Checks = append(m.Checks, c)
 		}
@@ -49,23 +48,6 @@ func channels(s []Sprue) (out []channel) {
 	return out
 }
 
-func (b *insertMould) piece(name string) *mesh.Mesh {
-	for _, p := range b.mould.Pieces {
-		if p.Name == name {
-			return p.Mesh
-		}
-	}
-	return nil
-}
-
-// whole checks that a piece comes out as one body.
-func (b *insertMould) whole(p Piece) {
-	if _, n := p.Mesh.Components(); n != 1 {
-		b.mould.Checks = append(b.mould.Checks, Check{Name: p.Name + ": in one piece", Value: float64(n), Limit: 1, Unit: "bodies",
-			Words: fmt.Sprintf("it comes out in %d bodies; choose another direction or a thinner insert", n)})
-	}
-}
-
 // walls measures the casting cap round the core's side of the cavity, and the cradle round the insert.
 func (b *insertMould) walls(ctx context.Context) error {
 	shell := b.shell
@@ -84,7 +66,7 @@ func (b *insertMould) walls(ctx context.Context) error {
 		{CastingCap, newGauge(b.parting.Mesh, b.mould.Surface, channels(b.vents)), facetsOf(b.parting.Upper, Upper)},
 		{Cradle, newGauge(shell, &Surface{Verts: b.mould.Surface.asMesh().Map(b.grown).Verts, Tris: b.mould.Surface.Tris}, nil), under},
 	} {
-		got, err := w.g.thinnest(ctx, b.piece(w.piece), w.facets)
+		got, err := w.g.thinnest(ctx, b.mould.piece(w.piece), w.facets)
 		if err != nil {
 			return err
 		}
@@ -150,11 +132,11 @@ func (b *insertMould) thickness(ctx context.Context) error {
 // prove proves the stages in order.
 func (b *insertMould) prove(ctx context.Context) error {
 	m := b.mould
-	poured := b.piece(InsertBody)
+	poured := b.mould.piece(InsertBody)
 	if b.grow != 1 {
 		poured = poured.Map(b.grown)
 	}
-	body := func(name string) opening.Body { return opening.Body{Name: name, Mesh: b.piece(name)} }
+	body := func(name string) opening.Body { return opening.Body{Name: name, Mesh: b.mould.piece(name)} }
 	casting := opening.Body{Name: castingName, Mesh: m.Cast}
 	pouredBody := opening.Body{Name: InsertBody, Mesh: poured}
 	stages := []struct {
