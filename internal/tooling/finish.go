@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
@@ -14,8 +15,11 @@ import (
 // Turning over is a change of signs and costs no precision.
 func (p Piece) LaidDown() *mesh.Mesh {
 	m := p.Mesh
-	if p.Exit.Z > 0 {
+	switch {
+	case p.Exit.Z > 0:
 		m = m.Map(func(v r3.Vec) r3.Vec { return r3.Vec{X: v.X, Y: -v.Y, Z: -v.Z} })
+	case p.Exit.Z == 0 && p.Exit != (r3.Vec{}): // a side piece
+		m = m.Map(geom.FrameTo(r3.Scale(-1, p.Exit)).Apply)
 	}
 	lo := m.Bounds().Min
 	return m.Map(func(v r3.Vec) r3.Vec { return r3.Sub(v, lo) })
@@ -23,11 +27,16 @@ func (p Piece) LaidDown() *mesh.Mesh {
 
 // addPiece finishes a body and adds it to the mould; exitZ is +1 or −1, the way it leaves.
 func (m *Mould) addPiece(ctx context.Context, name string, s *solid.Solid, exitZ float64) error {
+	return m.addPieceLeaving(ctx, name, s, r3.Vec{Z: exitZ})
+}
+
+// addPieceLeaving is addPiece for a piece that leaves any way.
+func (m *Mould) addPieceLeaving(ctx context.Context, name string, s *solid.Solid, exit r3.Vec) error {
 	v, err := volumeOf(s, nil)
 	if err != nil {
 		return err
 	}
-	p := Piece{Name: name, Exit: r3.Vec{Z: exitZ}, VolumeMM3: v}
+	p := Piece{Name: name, Exit: exit, VolumeMM3: v}
 	if err := (&twoHalves{mould: m}).finish(ctx, &p, s); err != nil {
 		return fmt.Errorf("tooling: %s: %w", name, err)
 	}

@@ -43,7 +43,7 @@ func fits(p Piece, build r3.Vec) (Check, bool) {
 	if build == (r3.Vec{}) {
 		return Check{}, false
 	}
-	s := p.Mesh.Bounds().Size()
+	s := p.LaidDown().Bounds().Size()
 	under := func(length, room float64) bool { return !short(room, length) }
 	ok := under(s.Z, build.Z) && ((under(s.X, build.X) && under(s.Y, build.Y)) || (under(s.Y, build.X) && under(s.X, build.Y)))
 	return Check{Name: p.Name + ": fits the printer", OK: ok, Value: max(s.X, s.Y, s.Z), Limit: max(build.X, build.Y, build.Z), Unit: "mm",
