@@ -125,11 +125,11 @@ const causesShown = 5
 func (c recordCausesCmd) Run(s *session) error {
 	var facts record.JobFacts
 	if c.Folder != "" {
-		j, err := openJobAtBench(c.Folder)
+		j, err := steps.ReadJob(c.Folder)
 		if err != nil {
 			return err
 		}
-		facts = steps.Facts(j.report, j.mat)
+		facts = steps.Facts(j.Report, j.Material)
 	}
 	return c.read(s, func(r *record.Reader, _ *record.Store) error {
 		list, err := r.LikelyCauses(c.Shot, c.Defect, facts)

@@ -93,7 +93,10 @@ func (c recordStartCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	run := plan.Run(c.Mould, c.operator(), time.Now())
+	run, err := plan.Run(c.Mould, c.operator(), time.Now())
+	if err != nil {
+		return err
+	}
 	if err := c.write(s, "", func(tx *record.Tx, _ *record.Store) error { return tx.Add(run) }); err != nil {
 		return err
 	}

@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 
 	"mouldwright/internal/atomicfile"
-	"mouldwright/internal/job"
 	"mouldwright/internal/material"
 	"mouldwright/internal/sheet"
 	"mouldwright/internal/shopsheet"
@@ -26,7 +25,7 @@ type benchFlags struct {
 	Printed  string  `enum:"resin,filament" default:"resin" help:"What the pieces are printed in: resin or filament."`
 	Grain    int     `placeholder:"N" help:"Mist coats for a grained surface."`
 	Again    bool    `help:"The mould was used before: leave out what is done once."`
-	Silicone string  `placeholder:"ID" help:"The silicone that an insert is poured of."`
+	Silicone string  `placeholder:"ID" help:"The silicone that soft pieces are poured of; left out: the job's."`
 }
 
 func (f benchFlags) bench(lib *material.Library) (steps.Bench, error) {
@@ -42,54 +41,17 @@ func (f benchFlags) bench(lib *material.Library) (steps.Bench, error) {
 	return b, nil
 }
 
-// jobAtBench is a job's last good run with its material.
-type jobAtBench struct {
-	report *job.Report
-	mat    *material.Material
-	lib    *material.Library
-}
-
-func openJobAtBench(folder string) (*jobAtBench, error) {
-	f, err := job.Load(folder)
-	if err != nil {
-		return nil, err
-	}
-	rep, err := job.LastReport(folder)
-	if err != nil {
-		return nil, err
-	}
-	lib, err := material.Generic()
-	if err != nil {
-		return nil, &internalError{err}
-	}
-	if f.Material.Library != "" {
-		own, err := material.ReadFile(filepath.Join(folder, f.Material.Library))
-		if err != nil {
-			return nil, err
-		}
-		lib = lib.Merge(own)
-	}
-	if rep.Shot == nil {
-		return nil, fmt.Errorf("%s: %w", folder, steps.ErrNoMould)
-	}
-	m, err := lib.Find(rep.Shot.MaterialID)
-	if err != nil {
-		return nil, fmt.Errorf("%s: the material of its last run: %w", folder, err)
-	}
-	return &jobAtBench{rep, m, lib}, nil
-}
-
 // plan makes the steps of a job's last good run on this bench.
-func (f benchFlags) plan(folder string) (*jobAtBench, *steps.Plan, error) {
-	j, err := openJobAtBench(folder)
+func (f benchFlags) plan(folder string) (*steps.Job, *steps.Plan, error) {
+	j, err := steps.ReadJob(folder)
 	if err != nil {
 		return nil, nil, err
 	}
-	bench, err := f.bench(j.lib)
+	bench, err := f.bench(j.Library)
 	if err != nil {
 		return nil, nil, err
 	}
-	plan, err := steps.Make(j.report, j.mat, bench)
+	plan, err := j.Plan(bench)
 	return j, plan, err
 }
 
@@ -107,7 +69,7 @@ func (c sheetCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	pages, err := shopsheet.Pages(shopsheet.Content{Report: j.report, Plan: plan, Link: c.Link, Date: c.Date}, shopsheet.Options{Paper: c.Paper})
+	pages, err := shopsheet.Pages(shopsheet.Content{Report: j.Report, Plan: plan, Link: c.Link, Date: c.Date}, shopsheet.Options{Paper: c.Paper})
 	if err != nil {
 		return err
 	}

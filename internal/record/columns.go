@@ -87,7 +87,7 @@ func (m *Mix) lines() *lines {
 }
 
 func (r *Run) columns() []column {
-	return []column{{"job", &r.Job}, {"mould", &r.Mould}, {"started_at", &r.StartedAt}, {"operator", &r.Operator}, {"notes", &r.Notes}}
+	return []column{{"job", &r.Job}, {"mould", &r.Mould}, {"started_at", &r.StartedAt}, {"operator", &r.Operator}, {"notes", &r.Notes}, {"plan", &r.Plan}}
 }
 
 func (r *Run) lines() *lines {

@@ -156,8 +156,12 @@ func frozen(old, now Record) error {
 			return wrong("step")
 		}
 	case *Run:
-		if !slices.Equal(old.(*Run).Steps, now.Steps) {
+		o := old.(*Run)
+		if !slices.Equal(o.Steps, now.Steps) {
 			return wrong("steps")
+		}
+		if o.Plan != now.Plan {
+			return wrong("plan")
 		}
 	case *Photo:
 		if o := old.(*Photo); o.SHA256 != now.SHA256 || o.Shot != now.Shot {

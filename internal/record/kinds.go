@@ -74,6 +74,9 @@ type Run struct {
 	Operator  string    `json:"operator"`
 	Steps     []RunStep `json:"steps"`
 	Notes     string    `json:"notes,omitempty"`
+	// Plan is what the steps say in full, as the JSON of package steps' Plan when the run began; "" where
+	// it was not kept.
+	Plan string `json:"plan,omitempty"`
 }
 
 // RunStep is one step in the order of the run.

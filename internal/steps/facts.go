@@ -1,6 +1,8 @@
 package steps
 
 import (
+	"encoding/json"
+	"fmt"
 	"time"
 
 	"mouldwright/internal/job"
@@ -8,13 +10,29 @@ import (
 	"mouldwright/internal/record"
 )
 
-// Run is the plan as a run to record sign-offs under.
-func (p *Plan) Run(mould, operator string, start time.Time) *record.Run {
-	r := &record.Run{Job: p.Job, Mould: mould, Operator: operator, StartedAt: start}
+// Run is the plan as a run to record sign-offs under; it keeps the plan as it is now.
+func (p *Plan) Run(mould, operator string, start time.Time) (*record.Run, error) {
+	whole, err := json.Marshal(p)
+	if err != nil {
+		return nil, fmt.Errorf("keep the plan: %w", err)
+	}
+	r := &record.Run{Job: p.Job, Mould: mould, Operator: operator, StartedAt: start, Plan: string(whole)}
 	for _, s := range p.Steps {
 		r.Steps = append(r.Steps, record.RunStep{Step: s.ID, Title: s.Title, Hard: s.Hard})
 	}
-	return r
+	return r, nil
+}
+
+// PlanOf is the plan that a run began with; nil for a run that kept none.
+func PlanOf(r *record.Run) (*Plan, error) {
+	if r.Plan == "" {
+		return nil, nil
+	}
+	p := &Plan{}
+	if err := json.Unmarshal([]byte(r.Plan), p); err != nil {
+		return nil, fmt.Errorf("the plan that run %s kept: %w", r.ID, err)
+	}
+	return p, nil
 }
 
 // Facts are what the report says that bears on defects.

@@ -16,14 +16,14 @@ var ErrNoMould = errors.New("the job has no mould; run it first, and see its rep
 
 // stage is one pour: the silicone of an insert, or the casting.
 type stage struct {
-	name     string
-	printed  []string // names of the printed pieces that it touches; nil: all of the report
-	soft     []string // names of the silicone pieces that it touches
-	pours    string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
-	fixed    string   // the piece that stays where it is at opening
-	covered  string   // the piece whose cavity a soft piece fills, so that only its rim is touched
-	opens    string   // what it says of opening, at the end
-	proof    string   // the report's lines on opening that hold this word are this stage's
+	name    string
+	printed []string // names of the printed pieces that it touches; nil: all of the report
+	soft    []string // names of the silicone pieces that it touches
+	pours   string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
+	fixed   string   // the piece that stays where it is at opening
+	covered string   // the piece whose cavity a soft piece fills, so that only its rim is touched
+	opens   string   // what it says of opening, at the end
+	proof   string   // the report's lines on opening that hold this word are this stage's
 }
 
 // silicone says whether the stage makes a piece of the mould.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -303,12 +304,22 @@ func TestPlanAsRun(t *testing.T) {
 	}
 	defer s.Close()
 	now := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
-	run := p.Run("", "Kim", now)
+	run, err := p.Run("", "Kim", now)
+	if err != nil {
+		t.Fatal(err)
+	}
 	add := func(r record.Record) error {
 		return s.Write(t.Context(), record.Entry{Operator: "Kim"}, func(tx *record.Tx) error { return tx.Add(r) })
 	}
 	if err := add(run); err != nil {
 		t.Fatal(err)
+	}
+	var kept record.Run
+	if err := s.Read(t.Context(), func(r *record.Reader) error { return r.Get(&kept, run.ID) }); err != nil {
+		t.Fatal(err)
+	}
+	if q, err := PlanOf(&kept); err != nil || !reflect.DeepEqual(q, p) {
+		t.Errorf("the run kept another plan than it began with: %v", err)
 	}
 	var stop *record.HardStopError
 	if err := add(&record.SignOff{Run: run.ID, Step: "pour", Operator: "Kim", SignedAt: now}); !errors.As(err, &stop) || len(stop.Open) != 3 { // two coats, and the weights
