@@ -39,7 +39,7 @@ type Insert struct {
 	*Set
 	Parting   *mouldability.Parting // of the compensated part; lower facets are the insert's
 	Outer     *mesh.Mesh            // the insert's outer face, which is the cradle's cavity, as poured
-	Thickness InsertThickness
+	Thickness Thickness
 }
 
 // InsertMould builds a mould of a cradle, a silicone insert, a pattern cap and a casting cap. The part

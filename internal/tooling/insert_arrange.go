@@ -116,37 +116,12 @@ func (b *insertMould) openTop() {
 	}
 }
 
-// ringSpots are places on the ring round the outer loop, mm from the line.
-func (b *insertMould) ringSpots(mm float64) []r2.Vec {
-	var out []r2.Vec
-	walk := b.away(b.mould.Shadow[0], mm)
-	total := 0.0
-	for i, p := range walk {
-		total += r2.Norm(r2.Sub(walk[(i+1)%len(walk)], p))
-	}
-	// A corner of the line may fold the walk over itself: places nearer to the line than asked are left out.
-	const spots = 240 // every 1.5° of a round part
-	step, left := total/spots, 0.0
-	for i, p := range walk {
-		d := r2.Sub(walk[(i+1)%len(walk)], p)
-		l := r2.Norm(d)
-		for ; left < l; left += step {
-			q := r2.Add(p, r2.Scale(left/l, d))
-			if gapToOutline(shape{core: []r2.Vec{q}}, b.mould.Shadow) >= mm*0.98 {
-				out = append(out, q)
-			}
-		}
-		left -= l
-	}
-	return out
-}
-
 // placePorts puts the fill port on the ring's lowest place and the vents far from it and high.
 func (b *insertMould) placePorts() error {
 	o := b.opt
 	mid := (o.ringMM() + o.InsertMM) / 2
 	top := NewHeightField(b.surface.asMesh().Map(b.grown))
-	spots := b.ringSpots(mid)
+	spots := ringSpots(b.mould.Shadow, mid)
 	try := func(at r2.Vec, d float64) (Sprue, error) {
 		return NewSprue(at, b.mould.Block.Max.Z, top, SprueOptions{TopDiameterMM: d})
 	}

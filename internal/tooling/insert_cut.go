@@ -164,7 +164,7 @@ var pegShares = []float64{0, 0.3, 0.64, 0.15, 0.47, 0.82}
 // withPegs adds the pegs that hold the insert in place in the cradle. They widen upward all the way, so
 // they lift out with the rest.
 func (b *insertMould) withPegs(k *solid.Kernel, outer *solid.Solid) (*solid.Solid, error) {
-	spots := b.ringSpots(b.opt.ringMM() + b.opt.InsertMM/3)
+	spots := ringSpots(b.mould.Shadow, b.opt.ringMM()+b.opt.InsertMM/3)
 	slope := math.Tan(pegDraftDeg * math.Pi / 180)
 	var pegs []*solid.Solid
 	for i := range max(0, min(b.opt.SoftKeys, len(pegShares))) {
@@ -269,7 +269,7 @@ func (b *insertMould) overflow(k *solid.Kernel, around RawHalves) ([]Tool, error
 		}
 		all = append(all, s)
 	}
-	spots := b.ringSpots(o.LandMM + o.OverflowMM/2)
+	spots := ringSpots(b.mould.Shadow, o.LandMM+o.OverflowMM/2)
 	for i := range 2 {
 		if len(spots) == 0 {
 			break

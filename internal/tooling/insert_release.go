@@ -4,9 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/opening"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -42,10 +40,6 @@ func (b *insertMould) judgeRelease(ctx context.Context) error {
 	return nil
 }
 
-// catchLean is how far a facet must lean over for a piece to catch on it, as the sine: the draft below
-// which the opening proof takes a wall for upright.
-var catchLean = math.Sin(opening.DefaultWallDraftDeg * math.Pi / 180)
-
 // releaseSetup puts a soft stage as a question about the part between its pieces.
 func (b *insertMould) releaseSetup(stage int) (opening.ReleaseSetup, bool) {
 	s := b.out.Stages[stage]
@@ -64,7 +58,7 @@ func (b *insertMould) releaseSetup(stage int) (opening.ReleaseSetup, bool) {
 				q.Shapes[f] = -1
 			}
 		}
-		q.Catches = b.catches(Lower, InsertBody, soft.Exit)
+		q.Catches = catches(b.parting, Lower, InsertBody, soft.Exit)
 	case b.opt.Casting == nil:
 		return q, false
 	default:
@@ -75,40 +69,10 @@ func (b *insertMould) releaseSetup(stage int) (opening.ReleaseSetup, bool) {
 			}
 		}
 		if s.Moving == CastingCap {
-			q.Catches = b.catches(Upper, CastingCap, r3.Vec{Z: 1})
+			q.Catches = catches(b.parting, Upper, CastingCap, r3.Vec{Z: 1})
 		} else {
-			q.Catches = b.catches(Lower, InsertBody, soft.Exit)
+			q.Catches = catches(b.parting, Lower, InsertBody, soft.Exit)
 		}
 	}
 	return q, true
-}
-
-// catches groups the facets of one side that face against the way its piece leaves.
-func (b *insertMould) catches(h Half, piece string, exit r3.Vec) (out []opening.Catch) {
-	p := b.parting
-	caught := make([]bool, len(p.Upper))
-	for f, up := range p.Upper {
-		n := p.Mesh.Facet(f).Normal()
-		l := r3.Norm(n)
-		caught[f] = up == (h == Upper) && l > 0 && r3.Dot(n, exit) < -catchLean*l
-	}
-	adj := p.Mesh.Adjacency()
-	done := make([]bool, len(caught))
-	for f := range caught {
-		if !caught[f] || done[f] {
-			continue
-		}
-		done[f] = true
-		group := []int32{int32(f)}
-		for i := 0; i < len(group); i++ {
-			for _, g := range adj[group[i]] {
-				if g != mesh.NoFacet && caught[g] && !done[g] {
-					done[g] = true
-					group = append(group, g)
-				}
-			}
-		}
-		out = append(out, opening.Catch{Piece: piece, Exit: exit, Facets: group})
-	}
-	return out
 }

@@ -8,7 +8,6 @@ import (
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/offset"
 
-	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -26,7 +25,7 @@ func (b *insertMould) shape(ctx context.Context) error {
 		}
 	}
 	src = compact(src)
-	b.addRing(src)
+	addRing(src, b.mould.Line, b.field, b.opt.ringMM())
 	src = src.Map(b.grown)
 	top := math.Inf(-1)
 	for _, v := range b.surface.Verts[len(b.parting.Mesh.Verts):] {
@@ -42,68 +41,3 @@ func (b *insertMould) shape(ctx context.Context) error {
 	b.hollow = s.Mesh().Bounds()
 	return nil
 }
-
-// addRing adds a strip of the parting surface along each loop of the line, as wide as the silicone must
-// back the casting cap. Strips may overlap: they only say where silicone is wanted.
-func (b *insertMould) addRing(m *mesh.Mesh) {
-	for _, loop := range b.mould.Line {
-		out := b.away(flat(loop), b.opt.ringMM())
-		n := uint32(len(loop))
-		first := uint32(len(m.Verts))
-		m.Verts = append(m.Verts, loop...)
-		for i, p := range out {
-			z, ok := b.field.At(p)
-			if !ok {
-				z = loop[i].Z // over the part or in another loop: the strip's end only has to be near
-			}
-			m.Verts = append(m.Verts, r3.Vec{X: p.X, Y: p.Y, Z: z})
-		}
-		for i := range n {
-			j := (i + 1) % n
-			m.Tris = append(m.Tris, [3]uint32{first + i, first + n + i, first + n + j}, [3]uint32{first + i, first + n + j, first + j})
-		}
-	}
-}
-
-// away moves each corner of a loop to the right of the loop by mm, along the bisector of its sides: out
-// of an outer loop, into a hole. Sharp corners are cut short at twice the distance.
-func (b *insertMould) away(loop []r2.Vec, mm float64) []r2.Vec {
-	n := len(loop)
-	out := make([]r2.Vec, n)
-	right := func(i int) r2.Vec {
-		d := r2.Sub(loop[(i+1)%n], loop[i])
-		if l := r2.Norm(d); l > 0 {
-			return r2.Vec{X: d.Y / l, Y: -d.X / l}
-		}
-		return r2.Vec{}
-	}
-	for i := range loop {
-		u := r2.Add(right((i+n-1)%n), right(i))
-		if l := r2.Norm2(u); l > 0 {
-			// |u| is 2·cos of half the corner's turn; the side moves by mm when the corner moves mm/cos.
-			out[i] = r2.Add(loop[i], r2.Scale(mm*min(2/l, 2/math.Sqrt(l)), u))
-		} else {
-			out[i] = loop[i]
-		}
-	}
-	return out
-}
-
-// InsertThickness is how thick the silicone is, measured from places on the facets that it makes to the
-// nearest place of its outer face.
-type InsertThickness struct {
-	AskedMM float64
-	LeastMM float64
-	LeastAt r3.Vec
-	MostMM  float64
-	MostAt  r3.Vec
-	// FreePct is the share of the inner face behind which the thickness asked can be had: the exact outer
-	// face lies straight behind it. FreeOffMM is the most that the thickness is off there.
-	FreePct, FreeOffMM float64
-	FreeOffAt          r3.Vec
-	OuterErrorMM       float64 // how far the outer face strays from its exact shape
-	Places             int
-}
-
-// thicknessTolMM is how far the insert's thickness may be off where the shape allows it at all.
-const thicknessTolMM = 0.05

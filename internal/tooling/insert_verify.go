@@ -3,9 +3,7 @@ package tooling
 import (
 	"context"
 	"fmt"
-	"math"
 
-	"mouldwright/internal/geom"
 	"mouldwright/internal/opening"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -27,9 +25,11 @@ func (b *insertMould) verify(ctx context.Context) error {
 		return err
 	}
 	m.Checks = append(m.Checks, slope(m.Surface))
-	if err := b.thickness(ctx); err != nil {
+	var err error
+	if b.out.Thickness, err = gaugeThickness(ctx, facetsOn(b.parting, Lower, b.grown), b.sheet, b.opt.InsertMM); err != nil {
 		return err
 	}
+	m.Checks = append(m.Checks, b.out.Thickness.checks("insert")...)
 	b.opt.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx); err != nil {
 		return err
@@ -82,53 +82,6 @@ func (b *insertMould) walls(ctx context.Context) error {
 	return nil
 }
 
-// freeMM says that the exact outer face lies straight behind a place at the thickness asked: neither the
-// draft nor a hollow of the part asks for more there.
-const freeMM = 0.001
-
-// thickness measures the silicone from every facet that it makes to its outer face, as poured.
-func (b *insertMould) thickness(ctx context.Context) error {
-	outer := geom.NewBVH(b.sheet.Verts, b.sheet.Tris)
-	t := &b.out.Thickness
-	*t = InsertThickness{AskedMM: b.opt.InsertMM, LeastMM: math.Inf(1), OuterErrorMM: b.sheet.Error.MaxMM}
-	area, free := 0.0, 0.0
-	for i, f := range facetsOf(b.parting.Upper, Lower) {
-		if i%256 == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-		tri := b.parting.Mesh.Facet(int(f))
-		n := tri.Normal()
-		if r3.Norm(n) == 0 {
-			continue
-		}
-		p := b.grown(tri.Centroid())
-		d := outer.Nearest(p).Distance
-		t.Places++
-		area += tri.Area()
-		if math.Abs(b.sheet.StrayMM(r3.Add(p, r3.Scale(t.AskedMM, r3.Unit(n))))) <= freeMM {
-			free += tri.Area()
-			if off := math.Abs(d - t.AskedMM); off > t.FreeOffMM {
-				t.FreeOffMM, t.FreeOffAt = off, p
-			}
-		}
-		if d < t.LeastMM {
-			t.LeastMM, t.LeastAt = d, p
-		}
-		if d > t.MostMM {
-			t.MostMM, t.MostAt = d, p
-		}
-	}
-	if area > 0 {
-		t.FreePct = 100 * free / area
-	}
-	b.mould.Checks = append(b.mould.Checks,
-		Check{Name: "insert thickness where the shape allows it", OK: t.FreeOffMM <= thicknessTolMM, Value: t.FreeOffMM, Limit: thicknessTolMM, Unit: "mm off",
-			Words: fmt.Sprintf("within %.3f mm of the %.1f mm asked over the %.0f %% of the inner face behind which neither draft nor a hollow asks for more", t.FreeOffMM, t.AskedMM, t.FreePct)},
-		Check{Name: "least insert thickness", OK: t.LeastMM >= t.AskedMM-thicknessTolMM, Value: t.LeastMM, Limit: t.AskedMM - thicknessTolMM, Unit: "mm",
-			Words: fmt.Sprintf("%.2f to %.2f mm; thickest at %s", t.LeastMM, t.MostMM, placeWords(t.MostAt))})
-	return nil
-}
-
 // prove proves the stages in order.
 func (b *insertMould) prove(ctx context.Context) error {
 	m := b.mould
@@ -173,64 +126,7 @@ func (b *insertMould) notes() {
 	m.Notes = append(m.Notes,
 		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for each casting, and up to %.1f mL more for the overflow gutter", o.Pours[0].ML, o.CastML, o.OverflowML),
 		"the pattern cap serves once, to cast the insert; keep it to cast another")
-	if n := b.airTraps(); n > 0 {
+	if n := airTraps(b.parting, Lower, 1); n > 0 {
 		m.Notes = append(m.Notes, fmt.Sprintf("%d hollows of the side that the insert makes are closed above: brush silicone into them on the pattern cap before it is closed, or air stays there", n))
 	}
-}
-
-// airTraps counts the places where the silicone's room has a closed top: the master's lower facets are
-// higher there than all round, and not at the parting line.
-func (b *insertMould) airTraps() int {
-	p := b.parting
-	n := len(p.Mesh.Verts)
-	lower, blocked := make([]bool, n), make([]bool, n)
-	for _, l := range p.Loops {
-		for _, v := range l.Verts {
-			blocked[v] = true
-		}
-	}
-	root := make([]int32, n) // vertices joined at one height
-	for i := range root {
-		root[i] = int32(i)
-	}
-	find := func(v uint32) int32 {
-		r := int32(v)
-		for root[r] != r {
-			root[r] = root[root[r]]
-			r = root[r]
-		}
-		return r
-	}
-	edges := func(visit func(a, c uint32)) {
-		for f, t := range p.Mesh.Tris {
-			if !p.Upper[f] {
-				for k := range 3 {
-					visit(t[k], t[(k+1)%3])
-				}
-			}
-		}
-	}
-	z := func(v uint32) float64 { return p.Mesh.Verts[v].Z }
-	edges(func(a, c uint32) {
-		lower[a], lower[c] = true, true
-		if math.Abs(z(a)-z(c)) <= heightStepMM {
-			x, y := find(a), find(c)
-			root[max(x, y)] = min(x, y)
-		}
-	})
-	notTop := make([]bool, n)
-	edges(func(a, c uint32) {
-		for _, e := range [2][2]uint32{{a, c}, {c, a}} {
-			if blocked[e[0]] || z(e[1]) > z(e[0])+heightStepMM {
-				notTop[find(e[0])] = true
-			}
-		}
-	})
-	count := 0
-	for v := range uint32(n) {
-		if lower[v] && find(v) == int32(v) && !notTop[v] {
-			count++
-		}
-	}
-	return count
 }
