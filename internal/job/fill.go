@@ -65,7 +65,7 @@ func (p pouring) mould(ctx context.Context, m *tooling.Mould, progress func(floa
 	}
 	rest := restOf(m, pour[0])
 	r := &FillReport{Rest: [3]float64{rest.X, rest.Y, rest.Z}}
-	r.setup = fill.Setup{Up: rest, Pour: pour, Vents: vents, MarksOnShow: true, PotKPa: p.rule.PotKPa, Frames: []float64{0.25, 0.5, 0.75, 1}}
+	r.setup = fill.Setup{Up: rest, Pour: pour, Vents: vents, MarksOnShow: true, PotKPa: p.rule.PotKPa, Frames: fillFrames()}
 	if d := p.material.MixedDensity().GPerML; d > 0 { // NaN when it is not known
 		r.setup.DensityGML = d
 	}

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -9,7 +10,9 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/fill"
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/solid"
 )
 
@@ -93,9 +96,51 @@ func TestRunFills(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	checkWetting(t, folder, f)
 	var b strings.Builder
 	if err := rep.Print(&b); err != nil || !strings.Contains(b.String(), "\nFilling\n") {
 		t.Errorf("the text leaves the fill out (%v)", err)
+	}
+}
+
+// checkWetting holds fill.json against the casting in mould.3mf: one moment for each corner, none after the
+// end; what lies at the bottom is wet first, and the top of what keeps its air never.
+func checkWetting(t *testing.T, folder string, f *FillReport) {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(folder, OutName, WettingFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var w Wetting
+	if err := json.Unmarshal(b, &w); err != nil {
+		t.Fatal(err)
+	}
+	model, err := meshfile.Open(filepath.Join(folder, OutName, "mould.3mf"), mesh.Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	cast := model.Objects[len(model.Objects)-1]
+	if cast.Name != "casting" || len(cast.Mesh.Verts) != len(w.PouredMM3) {
+		t.Fatalf("%s of %d corners, moments for %d", cast.Name, len(cast.Mesh.Verts), len(w.PouredMM3))
+	}
+	dry, lowest := 0, math.Inf(1)
+	up := vec(w.Up)
+	for i, v := range w.PouredMM3 {
+		if v > w.TotalMM3+0.1 || v < 0 && v != fill.Dry {
+			t.Fatalf("corner %d gets wet at %g of %g mm³", i, v, w.TotalMM3)
+		}
+		if v == fill.Dry {
+			dry++
+		}
+		lowest = min(lowest, r3.Dot(up, cast.Mesh.Verts[i]))
+	}
+	if kept := f.used().TrappedMM3; (kept > 100) != (dry > 0) {
+		t.Errorf("%d corners stay dry, and %g mm³ of air stay", dry, kept)
+	}
+	for i, v := range w.PouredMM3 {
+		if h := r3.Dot(up, cast.Mesh.Verts[i]) - lowest; h < 1e-6 && (v < 0 || v > w.TotalMM3/10) {
+			t.Errorf("corner %d, at the bottom, gets wet at %g of %g mm³", i, v, w.TotalMM3)
+		}
 	}
 }
 

@@ -88,7 +88,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	if rep.Shot, err = weigh(f, m, mould); err != nil {
 		return nil, err
 	}
-	if err := writeFill(out, rep.Fill); err != nil {
+	if err := writeFill(out, rep.Fill, mould.Cast); err != nil {
 		return nil, err
 	}
 	if err := writeMould(ctx, out, f, mould, rep, opt.view, opt.stage("drawing and writing", 0.9, 1)); err != nil {
