@@ -15,14 +15,19 @@ import (
 var catchLean = math.Sin(opening.DefaultWallDraftDeg * math.Pi / 180)
 
 // catches groups the facets of one side that face against the way its piece leaves.
-func catches(p *mouldability.Parting, h Half, piece string, exit r3.Vec) (out []opening.Catch) {
-	caught := make([]bool, len(p.Upper))
-	for f, up := range p.Upper {
-		n := p.Mesh.Facet(f).Normal()
+func catches(p *mouldability.Parting, h Half, piece string, exit r3.Vec) []opening.Catch {
+	return catchesOn(p.Mesh, func(f int) bool { return p.Upper[f] == (h == Upper) }, piece, exit)
+}
+
+// catchesOn is catches for the facets that are a piece's own.
+func catchesOn(m *mesh.Mesh, own func(f int) bool, piece string, exit r3.Vec) (out []opening.Catch) {
+	caught := make([]bool, len(m.Tris))
+	for f := range m.Tris {
+		n := m.Facet(f).Normal()
 		l := r3.Norm(n)
-		caught[f] = up == (h == Upper) && l > 0 && r3.Dot(n, exit) < -catchLean*l
+		caught[f] = own(f) && l > 0 && r3.Dot(n, exit) < -catchLean*l
 	}
-	adj := p.Mesh.Adjacency()
+	adj := m.Adjacency()
 	done := make([]bool, len(caught))
 	for f := range caught {
 		if !caught[f] || done[f] {

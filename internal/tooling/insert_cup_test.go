@@ -171,7 +171,7 @@ func TestInsertForASmallCupOfShrinkingSilicone(t *testing.T) {
 	// Nobody knows that a rigid casting stretches off a core that it grips: without its material the mould
 	// must not pass.
 	b.opt.Casting, b.mould.Checks = nil, nil
-	if err := b.judgeRelease(context.Background()); err != nil {
+	if err := b.out.judgeRelease(context.Background(), b.releaseSetup); err != nil {
 		t.Fatal(err)
 	}
 	var failed []string

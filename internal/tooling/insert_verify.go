@@ -34,7 +34,7 @@ func (b *insertMould) verify(ctx context.Context) error {
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
-	if err := b.judgeRelease(ctx); err != nil {
+	if err := b.out.judgeRelease(ctx, b.releaseSetup); err != nil {
 		return err
 	}
 	b.notes()
@@ -92,32 +92,16 @@ func (b *insertMould) prove(ctx context.Context) error {
 	body := func(name string) opening.Body { return opening.Body{Name: name, Mesh: b.mould.piece(name)} }
 	casting := opening.Body{Name: castingName, Mesh: m.Cast}
 	pouredBody := opening.Body{Name: InsertBody, Mesh: poured}
-	stages := []struct {
-		name          string
-		moving, fixed opening.Body
-		rigid         bool
-	}{
-		{"the pattern cap leaves the cradle", body(PatternCap), body(Cradle), true},
-		{"the pattern cap leaves the cured insert", body(PatternCap), pouredBody, false},
-		{"the insert leaves the cradle", pouredBody, body(Cradle), true},
-		{"the casting cap leaves the cradle", body(CastingCap), body(Cradle), true},
-		{"the casting cap leaves the insert", body(CastingCap), body(InsertBody), true},
-		{"the casting cap leaves the casting", body(CastingCap), casting, false},
-		{"the casting leaves the insert", casting, body(InsertBody), false},
-	}
-	for i, s := range stages {
-		v, err := opening.Translate(ctx, s.moving, s.fixed, r3.Vec{Z: 1}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers, TrustApart: true})
-		if err != nil {
-			return fmt.Errorf("tooling: %s: %w", s.name, err)
-		}
-		stage := Stage{Name: s.name, Moving: s.moving.Name, Fixed: s.fixed.Name, Rigid: s.rigid, Verdict: v}
-		b.out.Stages = append(b.out.Stages, stage)
-		if s.rigid || v.State != opening.Blocked {
-			m.Checks = append(m.Checks, Check{Name: s.name, OK: v.State != opening.Blocked, Value: v.OverlapDepthMM, Limit: b.opt.ToleranceMM, Unit: "mm overlap", Words: stage.Words()})
-		}
-		b.opt.tell("proving that it opens", 0.8+0.15*float64(i+1)/float64(len(stages)))
-	}
-	return nil
+	up := r3.Vec{Z: 1}
+	return b.out.prove(ctx, []stagePlan{
+		{"the pattern cap leaves the cradle", body(PatternCap), body(Cradle), up, true},
+		{"the pattern cap leaves the cured insert", body(PatternCap), pouredBody, up, false},
+		{"the insert leaves the cradle", pouredBody, body(Cradle), up, true},
+		{"the casting cap leaves the cradle", body(CastingCap), body(Cradle), up, true},
+		{"the casting cap leaves the insert", body(CastingCap), body(InsertBody), up, true},
+		{"the casting cap leaves the casting", body(CastingCap), casting, up, false},
+		{"the casting leaves the insert", casting, body(InsertBody), up, false},
+	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.tell("proving that it opens", 0.8+0.15*done) })
 }
 
 // notes tells the maker what the build decided and what to mind.
