@@ -128,7 +128,7 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	b.out.Parting = b.parting
-	b.line()
+	b.mould.takeLine(b.parting)
 	o.tell("laying the parting surface", 0.05)
 	if err := b.lay(ctx); err != nil {
 		return nil, err
@@ -142,19 +142,6 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 		return nil, err
 	}
 	return b, b.stitch(ctx)
-}
-
-// line notes the parting line and its projection.
-func (b *insertMould) line() {
-	for _, l := range b.parting.Loops {
-		var line []r3.Vec
-		for _, v := range l.Verts {
-			line = append(line, b.parting.Mesh.Verts[v])
-		}
-		b.mould.Line = append(b.mould.Line, line)
-		b.mould.Shadow = append(b.mould.Shadow, flat(line))
-	}
-	b.mould.LineMM, b.mould.LineOnShowMM = b.parting.LengthMM, b.parting.ShowLengthMM
 }
 
 // layReachMM is how far past the part the first parting surface runs: it only has to carry the ring.

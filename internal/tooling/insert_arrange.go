@@ -73,7 +73,7 @@ func (b *insertMould) stitch(ctx context.Context) error {
 	if err := closed(PatternCap, b.pattern); err != nil {
 		return err
 	}
-	b.openTop()
+	b.topOpen, b.topSource = openUpward(b.parting)
 	if err := b.placePorts(); err != nil {
 		return err
 	}
@@ -95,25 +95,6 @@ func patternRaw(b *insertMould) *mesh.Mesh {
 	}
 	m.Verts, m.Tris = closeBlock(m, b.surface.Rim, b.mould.Block.Max.Z, true)
 	return compact(m)
-}
-
-// openTop collects the casting cap's facets that lie open upward: where vents can start.
-func (b *insertMould) openTop() {
-	p := b.parting
-	tree := newGauge(p.Mesh, b.surface, nil).cavity
-	m := &mesh.Mesh{Verts: p.Mesh.Verts}
-	for f, t := range p.Mesh.Tris {
-		tri := p.Mesh.Facet(f)
-		n := tri.Normal()
-		if !p.Upper[f] || n.Z <= 0 || tree.AnyHit(tri.Centroid(), r3.Vec{Z: 1}, skinMM, math.Inf(1)) {
-			continue
-		}
-		m.Tris = append(m.Tris, t)
-		b.topSource = append(b.topSource, p.Source[f])
-	}
-	if len(m.Tris) > 0 {
-		b.topOpen = NewHeightField(m)
-	}
 }
 
 // placePorts puts the fill port on the ring's lowest place and the vents far from it and high.

@@ -87,7 +87,7 @@ func splitBodies(t interface{ Fatal(...any) }, part *mesh.Mesh, show []bool) (lo
 	if b.parting, err = insertRule.split(ctx, m, show); err != nil {
 		t.Fatal(err)
 	}
-	b.line()
+	b.mould.takeLine(b.parting)
 	box := m.Bounds()
 	s, err := newSurface(ctx, b.parting, r2.Box{Min: r2.Vec{X: box.Min.X - 20, Y: box.Min.Y - 20}, Max: r2.Vec{X: box.Max.X + 20, Y: box.Max.Y + 20}})
 	if err != nil {
