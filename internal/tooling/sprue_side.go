@@ -11,13 +11,15 @@ import (
 	"mouldwright/internal/solid"
 )
 
-// SideSprueOptions sizes a trough in the upper half that runs along the parting surface from the outside
-// of the block to the parting line. The zero value is 6 mm wide, 4 mm high.
+// SideSprueOptions sizes a trough in one half that runs along the parting surface from the outside of the
+// block, or from a runner, to the parting line. The zero value is 6 mm wide, 4 mm high, in the upper half.
 type SideSprueOptions struct {
 	WidthMM   float64 // at the parting surface; default 6
-	HeightMM  float64 // over the parting surface; default 4
+	HeightMM  float64 // over the parting surface, or under it; default 4
 	DraftDeg  float64 // of its sides; default 10
 	OverlapMM float64 // how far it runs into the part's outline; default 0.3
+	Below     bool    // in the lower half, under the parting surface
+	Closed    bool    // it begins inside the block: that end leans as its sides do
 }
 
 func (o SideSprueOptions) withDefaults() SideSprueOptions {
@@ -29,9 +31,10 @@ func (o SideSprueOptions) withDefaults() SideSprueOptions {
 }
 
 // SideSprue is a trough: its floor is the parting surface itself, its roof that surface raised, its sides
-// lean inward. It is open downward everywhere, so the upper half leaves it.
+// lean inward. It is open downward everywhere, so the upper half leaves it. One in the lower half is its
+// mirror image.
 type SideSprue struct {
-	From, Dir r2.Vec // on the block's side; unit direction inward
+	From, Dir r2.Vec // where it begins; unit direction inward
 	LengthMM  float64
 	Options   SideSprueOptions
 	gate      []r2.Vec // the end, from where it first meets the part
@@ -92,29 +95,30 @@ func firstCrossing(p, dir r2.Vec, o Outline) (float64, bool) {
 // Plan is the rectangle that the trough takes.
 func (s SideSprue) Plan() []r2.Vec { return strip(s.From, s.Dir, s.LengthMM, s.Options.WidthMM) }
 
-// Tools makes the cutter for the upper half. lower0 is the raw lower half, whose top is the parting
-// surface.
-func (s SideSprue) Tools(k *solid.Kernel, lower0 *solid.Solid) ([]Tool, error) {
-	side := r2.Vec{X: -s.Dir.Y, Y: s.Dir.X}
-	steep := 1 / math.Tan(max(s.Options.DraftDeg, leastDraftDeg)*math.Pi/180)
-	lean := func(sign float64) func(p r2.Vec) float64 {
-		return func(p r2.Vec) float64 {
-			return steep * (s.Options.WidthMM/2 - sign*r2.Dot(side, r2.Sub(p, s.From)))
-		}
+// Tools makes the cutter for its half. facing is the raw half across the parting surface: the lower one,
+// or with Options.Below the upper one.
+func (s SideSprue) Tools(k *solid.Kernel, facing *solid.Solid) ([]Tool, error) {
+	t := trench{from: s.From, dir: s.Dir, lengthMM: s.LengthMM, widthMM: s.Options.WidthMM, heightMM: s.Options.HeightMM, draftDeg: s.Options.DraftDeg, closedStart: s.Options.Closed}
+	in := Upper
+	if s.Options.Below {
+		in = Lower
 	}
-	flat := func(r2.Vec) float64 { return s.Options.HeightMM }
-	t, err := follow(k, lower0, Lower, [][]r2.Vec{s.Plan()}, flat, lean(1), lean(-1))
+	cut, err := t.solid(k, facing, in)
 	if err != nil {
 		return nil, fmt.Errorf("side sprue from (%.1f, %.1f): %w", s.From.X, s.From.Y, err)
 	}
-	return []Tool{{Half: Upper, Solid: t}}, nil
+	return []Tool{{Half: in, Solid: cut}}, nil
 }
 
 // GateTool is the cutter of the gate, where the trough runs over the part by its overlap: a block that
 // narrows upward, from under the parting line to topZ. Where the part falls away from the line it is the
 // trough's own height that opens into the cavity; where the part's top lies level with the line it is the
-// gate's floor.
+// gate's floor. Of a trough in the lower half it narrows downward.
 func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error) {
+	wide, narrow, in := bottomZ, topZ, Upper
+	if s.Options.Below {
+		wide, narrow, in = topZ, bottomZ, Lower
+	}
 	lean := (topZ - bottomZ) * math.Tan(max(s.Options.DraftDeg, leastDraftDeg)*math.Pi/180)
 	mid, half := r2.Vec{}, s.Options.WidthMM/2
 	for _, v := range s.gate {
@@ -124,7 +128,7 @@ func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error
 	// Narrow as the trough is at the same height, and leaning as much along it as across.
 	m := &mesh.Mesh{}
 	length := r2.Norm(r2.Sub(s.gate[1], s.gate[0])) / 2
-	for _, e := range []struct{ z, in float64 }{{bottomZ, 0}, {topZ, min(lean, 0.45*s.Options.WidthMM)}} {
+	for _, e := range []struct{ z, in float64 }{{wide, 0}, {narrow, min(lean, 0.45*s.Options.WidthMM)}} {
 		for _, c := range [4]r2.Vec{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: 1, Y: 1}, {X: -1, Y: 1}} {
 			v := r2.Add(mid, r2.Add(r2.Scale(c.X*max(length-e.in, 0.5*length), s.Dir), r2.Scale(c.Y*(half-e.in), across)))
 			m.Verts = append(m.Verts, r3.Vec{X: v.X, Y: v.Y, Z: e.z})
@@ -135,11 +139,16 @@ func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error
 		j := (i + 1) % 4
 		m.Tris = append(m.Tris, [3]uint32{i, j, j + 4}, [3]uint32{i, j + 4, i + 4})
 	}
+	if s.Options.Below {
+		for i, t := range m.Tris {
+			m.Tris[i] = [3]uint32{t[0], t[2], t[1]}
+		}
+	}
 	t, err := k.FromMesh(m)
 	if err != nil {
 		return Tool{}, fmt.Errorf("side sprue from (%.1f, %.1f): %w", s.From.X, s.From.Y, err)
 	}
-	return Tool{Half: Upper, Solid: t}, nil
+	return Tool{Half: in, Solid: t}, nil
 }
 
 // leastDraftDeg keeps the sides of a trough off the exactly upright, where a sheared roof would be

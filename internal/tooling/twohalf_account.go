@@ -59,7 +59,7 @@ func (b *twoHalves) account(k *solid.Kernel, halves [2]*solid.Solid, shares []sh
 	}
 	cavity := all - held
 	if size := b.mould.Block.Size(); math.Abs(cavity-b.mould.Part.VolumeMM3()) > ledgerTol*size.X*size.Y*size.Z {
-		if cast, others, cavity, err = b.castingOfPart(k, space, halves[Lower], shares); err != nil {
+		if cast, others, cavity, err = b.castingOfPart(k, space, halves, shares); err != nil {
 			return err
 		}
 	}
@@ -129,7 +129,7 @@ func (b *twoHalves) bookChannels(k *solid.Kernel, shares []share) (all float64, 
 // castingOfPart makes the casting from the part and the channels, and divides the space by it. It is for
 // halves that leave a film without thickness between them, through which the cavity hangs together with
 // other rooms: the rooms then say nothing about the casting, but volumes do.
-func (b *twoHalves) castingOfPart(k *solid.Kernel, space, lower *solid.Solid, shares []share) (cast *solid.Solid, others []*solid.Solid, cavity float64, err error) {
+func (b *twoHalves) castingOfPart(k *solid.Kernel, space *solid.Solid, halves [2]*solid.Solid, shares []share) (cast *solid.Solid, others []*solid.Solid, cavity float64, err error) {
 	fail := func(err error) (*solid.Solid, []*solid.Solid, float64, error) {
 		return nil, nil, 0, fmt.Errorf("tooling: casting: %w", err)
 	}
@@ -140,12 +140,15 @@ func (b *twoHalves) castingOfPart(k *solid.Kernel, space, lower *solid.Solid, sh
 	if cavity, err = volumeOf(space.Intersect(part)); err != nil {
 		return fail(err)
 	}
-	over, err := k.Box(b.mould.Block)
+	block, err := k.Box(b.mould.Block)
 	if err != nil {
 		return fail(err)
 	}
-	if over, err = over.Subtract(lower); err != nil {
-		return fail(err)
+	var room [2]*solid.Solid // where a half may be cut: what the other leaves of the block
+	for h := range room {
+		if room[h], err = block.Subtract(halves[1-h]); err != nil {
+			return fail(err)
+		}
 	}
 	cast = part
 	for _, s := range shares {
@@ -153,11 +156,11 @@ func (b *twoHalves) castingOfPart(k *solid.Kernel, space, lower *solid.Solid, sh
 			if !s.wet {
 				continue
 			}
-			room, err := over.Intersect(t.Solid)
+			cut, err := room[t.Half].Intersect(t.Solid)
 			if err != nil {
 				return fail(err)
 			}
-			if cast, err = cast.Union(room); err != nil {
+			if cast, err = cast.Union(cut); err != nil {
 				return fail(err)
 			}
 		}

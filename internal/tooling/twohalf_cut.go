@@ -40,12 +40,12 @@ func (b *twoHalves) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	wet, err := b.wetFeatures(k, upper0, around)
+	halves := [2]*solid.Solid{Lower: lower0, Upper: upper0}
+	wet, err := b.wetFeatures(k, halves, around)
 	if err != nil {
 		return err
 	}
 	b.opt.tell("cutting the halves", 0.45)
-	halves := [2]*solid.Solid{Lower: lower0, Upper: upper0}
 	tools := allTools(append(dry, wet...))
 	for h, s := range halves {
 		if halves[h], err = Apply(s, Half(h), tools); err != nil {

@@ -9,10 +9,10 @@ import (
 	"mouldwright/internal/solid"
 )
 
-// channel is a way from the outside of the block into the cavity, through the upper half alone: a sprue
-// or a vent, upright or along the parting surface.
+// channel is a way from the outside of the block into the cavity, or a stretch of it: a sprue or a vent,
+// upright or along the parting surface, the runner between cavities, and a gate into one.
 type channel interface {
-	// cutter is cut from the upper half; aprons are what lies over and under the parting surface.
+	// cutter is cut from one half; aprons are what lies over and under the parting surface.
 	cutter(k *solid.Kernel, aprons RawHalves) (Tool, error)
 	feature(name, kind string, heldMM3 float64) Feature
 	offShow(b *twoHalves) Check
@@ -20,13 +20,15 @@ type channel interface {
 	opensAt(p r3.Vec) bool
 }
 
-// feed is how the mould is filled: the sprue, and the ways out for the air.
+// feed is how the mould is filled: the sprue, the ways out for the air, and between several cavities the
+// runner with a gate into each.
 type feed struct {
-	sprue channel
-	vents []channel
+	sprue  channel
+	vents  []channel
+	runner []channel
 }
 
-func (f feed) all() []channel { return append([]channel{f.sprue}, f.vents...) }
+func (f feed) all() []channel { return append(append([]channel{f.sprue}, f.vents...), f.runner...) }
 
 func (s Sprue) cutter(k *solid.Kernel, _ RawHalves) (Tool, error) {
 	t, err := s.Tools(k)
@@ -105,15 +107,15 @@ func (b *twoHalves) noteVents(found int, why error) {
 	b.note("%s", words+": tap and tilt the mould while it fills")
 }
 
-// wetFeatures are the sprue and the vents: what cures in them stays on the casting.
-func (b *twoHalves) wetFeatures(k *solid.Kernel, upper0 *solid.Solid, aprons RawHalves) ([]share, error) {
-	sprue, vents := share{name: "sprue", wet: true}, share{name: "vents", wet: true}
+// wetFeatures are the sprue, the vents and the runner: what cures in them stays on the casting.
+func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid, aprons RawHalves) ([]share, error) {
+	sprue, vents, runner := share{name: "sprue", wet: true}, share{name: "vents", wet: true}, share{name: "runner", wet: true}
 	for i, c := range b.feed.all() {
 		t, err := c.cutter(k, aprons)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
-		room, err := upper0.Intersect(t.Solid)
+		room, err := raw[t.Half].Intersect(t.Solid)
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
@@ -127,11 +129,21 @@ func (b *twoHalves) wetFeatures(k *solid.Kernel, upper0 *solid.Solid, aprons Raw
 			to, name, kind = &vents, fmt.Sprintf("V%d", i), "vent"
 			check.Name = "vent off the show faces"
 		}
+		if g := i - 1 - len(b.feed.vents); g >= 0 {
+			to, name, kind = &runner, "R1", "runner"
+			if g > 0 {
+				name, kind = fmt.Sprintf("C%d", g), "gate"
+			}
+			check.Name = kind + " off the show faces"
+		}
 		to.tools, to.held = append(to.tools, t), append(to.held, room)
 		b.mould.Features = append(b.mould.Features, c.feature(name, kind, held))
 		b.mould.Checks = append(b.mould.Checks, check)
 	}
-	return []share{sprue, vents}, nil
+	if runner.tools == nil {
+		return []share{sprue, vents}, nil
+	}
+	return []share{sprue, vents, runner}, nil
 }
 
 func (b *twoHalves) showOnTop() []bool { return b.showOn(b.topSource) }

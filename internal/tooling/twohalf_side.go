@@ -218,23 +218,38 @@ func (b *twoHalves) endAtSides() error {
 }
 
 func (s *sideChannel) cutter(k *solid.Kernel, aprons RawHalves) (Tool, error) {
-	trough, err := s.Tools(k, aprons.Lower)
+	facing := aprons.Lower
+	if s.Options.Below {
+		facing = aprons.Upper
+	}
+	trough, err := s.Tools(k, facing)
 	if err != nil {
 		return Tool{}, err
 	}
 	lo, hi := s.lineAtGate()
-	gate, err := s.GateTool(k, lo-overshootMM, hi+s.options.HeightMM)
+	lo, hi = lo-overshootMM, hi+s.options.HeightMM
+	if s.Options.Below {
+		lo, hi = lo+overshootMM-s.options.HeightMM, hi-s.options.HeightMM+overshootMM
+	}
+	gate, err := s.GateTool(k, lo, hi)
 	if err != nil {
 		return Tool{}, err
 	}
 	both, err := trough[0].Solid.Union(gate.Solid)
-	return Tool{Half: Upper, Solid: both}, err
+	return Tool{Half: gate.Half, Solid: both}, err
 }
 
 // lineAtGate is the least and greatest height that the gate's cutter must reach: the parting line's, and
-// down to the part's top there.
+// down to the part's top there, or up to its bottom where the gate is in the lower half.
 func (s *sideChannel) lineAtGate() (lo, hi float64) {
 	lo, hi, _ = s.b.field.Range(s.gate)
+	if s.Options.Below {
+		low, _ := s.b.bottom()
+		if _, high, _ := low.Range(s.gate); high > hi {
+			hi = high
+		}
+		return lo, hi
+	}
 	if low, _, _ := s.b.top.Range(s.gate); low < lo {
 		lo = low
 	}
@@ -259,6 +274,9 @@ func (s *sideChannel) offShow(b *twoHalves) Check {
 	}
 	low, lowSource := b.bottom()
 	roof, floor := b.parting.MaxZ+s.options.HeightMM, b.parting.MinZ
+	if s.Options.Below {
+		roof, floor = b.parting.MaxZ, b.parting.MinZ-s.options.HeightMM
+	}
 	for _, h := range []struct {
 		field *HeightField
 		show  []bool
@@ -294,6 +312,9 @@ func (s *sideChannel) opensAt(p r3.Vec) bool {
 	if along < -holeSlackMM || along > s.LengthMM+holeSlackMM || math.Abs(across) > s.options.WidthMM/2+holeSlackMM {
 		return false
 	}
-	_, hi, _ := s.b.field.Range(s.Plan())
+	lo, hi, _ := s.b.field.Range(s.Plan())
+	if s.Options.Below {
+		return p.Z >= lo-s.options.HeightMM-holeSlackMM
+	}
 	return p.Z <= hi+s.options.HeightMM+holeSlackMM
 }

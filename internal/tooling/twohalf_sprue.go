@@ -38,7 +38,7 @@ func (b *twoHalves) uprightFeed() (feed, error) {
 			s, err = p.sprue(opt)
 		}
 		if err == nil {
-			return p.withVents(s), nil
+			return feed{sprue: s, vents: p.vents([]Sprue{s})}, nil
 		}
 		firstErr = cmp.Or(firstErr, err)
 	}
@@ -214,6 +214,12 @@ func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue)
 		if len(have) > 0 && farFrom(have, s.At) < s.BottomRadius+p.b.opt.LeastWallMM {
 			continue
 		}
+		if p.b.suits != nil {
+			if err := p.b.suits(s); err != nil {
+				last = err
+				continue
+			}
+		}
 		if s.AvoidsShow(p.b.top, p.show).OK {
 			return s, nil
 		}
@@ -234,11 +240,9 @@ func (p *places) footAt(t topPlace, opt SprueOptions) float64 {
 	return opt.TopDiameterMM/2 + (p.z1-t.z)*math.Tan(opt.DraftDeg*math.Pi/180)
 }
 
-// withVents adds the vents: first those asked for by place; then one on every high point where air would stay, the deepest pocket
-// first; then on the highest places left, as far as possible from all before.
-func (p *places) withVents(sprue Sprue) feed {
-	out := feed{sprue: sprue}
-	have := []Sprue{sprue}
+// vents finds places for the vents, clear of the sprues that the part has: first those asked for by place; then one on every high
+// point where air would stay, the deepest pocket first; then on the highest places left, as far as possible from all before.
+func (p *places) vents(have []Sprue) (out []channel) {
 	vent := VentOptions()
 	vent.TopDiameterMM = p.b.opt.VentMM
 	var last error
@@ -248,7 +252,7 @@ func (p *places) withVents(sprue Sprue) feed {
 			last = err
 			return false
 		}
-		have, out.vents = append(have, v), append(out.vents, v)
+		have, out = append(have, v), append(out, v)
 		return true
 	}
 	asked := max(0, p.b.opt.Vents)
@@ -256,7 +260,7 @@ func (p *places) withVents(sprue Sprue) feed {
 		if p.vented(have, at) {
 			continue
 		}
-		if len(out.vents) == asked {
+		if len(out) == asked {
 			p.b.note("no vent at (%.1f, %.1f, %.1f): the mould has its %d already", at.X, at.Y, at.Z, asked)
 			continue
 		}
@@ -269,11 +273,11 @@ func (p *places) withVents(sprue Sprue) feed {
 		if p.vented(have, h.at) {
 			continue
 		}
-		if len(out.vents) == asked || !put(p.near(h)) {
+		if len(out) == asked || !put(p.near(h)) {
 			without++
 		}
 	}
-	for len(out.vents) < asked {
+	for len(out) < asked {
 		slices.SortStableFunc(p.tries, func(a, b topPlace) int {
 			return cmp.Or(cmp.Compare(b.z, a.z), cmp.Compare(farFrom(have, b.at), farFrom(have, a.at)))
 		})
@@ -281,7 +285,7 @@ func (p *places) withVents(sprue Sprue) feed {
 			break
 		}
 	}
-	p.b.noteVents(len(out.vents), last)
+	p.b.noteVents(len(out), last)
 	if without > 0 {
 		p.b.note("high points of the part without a vent: %d, each more than %.1f mm above what surrounds it; air stays there unless the mould is tilted, or vacuum or pressure is used", without, pocketMM)
 	}
