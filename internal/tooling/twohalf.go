@@ -61,6 +61,8 @@ type twoHalves struct {
 	z0, z1       float64 // the block's bottom and top
 	feed         feed
 	upper, lower *mesh.Mesh // raw halves
+	// suits refuses places that a mould of another family has no use for; nil where all will do.
+	suits func(Sprue) error
 }
 
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
