@@ -75,7 +75,11 @@ func (s *trying) whole(ctx context.Context, out *results, fam *family) (*Report,
 	rep := s.report
 	rep.Mould = setReport(set)
 	rep.Warnings = append(rep.Warnings, set.Notes...)
-	if rep.Shot, err = weigh(s.file, s.material, set.Mould); err != nil {
+	soft := silicone
+	if len(set.Pours) == 0 {
+		soft = nil
+	}
+	if err := s.amounts(set.Mould, soft); err != nil {
 		return nil, err
 	}
 	if rep.Pours, err = pourReports(s.file, silicone, set); err != nil {

@@ -35,6 +35,10 @@ type File struct {
 	Insert   InsertRule   `toml:"insert"`
 	Printer  PrinterRule  `toml:"printer"`
 	Shot     ShotRule     `toml:"shot"`
+	Filler   FillerRule   `toml:"filler"`
+	Thinner  ThinnerRule  `toml:"thinner"`
+	Ballast  BallastRule  `toml:"ballast"`
+	Bench    BenchRule    `toml:"bench"`
 	Fill     FillRule     `toml:"fill"`
 	Drawing  DrawingRule  `toml:"drawing"`
 }
@@ -82,9 +86,11 @@ type PartingRule struct {
 // MaterialRule names the casting material.
 type MaterialRule struct {
 	ID         string    `toml:"id"`
-	Library    string    `toml:"library"`     // a TOML file of the maker's own entries
-	ShrinkPct  []float64 `toml:"shrink_pct"`  // one value or three; empty: the material's
-	PigmentPct float64   `toml:"pigment_pct"` // of all components
+	Library    string    `toml:"library"`    // a TOML file of the maker's own entries
+	ShrinkPct  []float64 `toml:"shrink_pct"` // one value or three; empty: the material's
+	ErrorPct   *float64  `toml:"shrink_error_pct"`
+	PigmentPct float64   `toml:"pigment_pct"` // by mass of the component pigment_of
+	PigmentOf  string    `toml:"pigment_of"`  // "" for all components
 	Pigment    string    `toml:"pigment"`
 }
 
@@ -116,9 +122,12 @@ type InsertRule struct {
 	OverflowMM  float64 `toml:"overflow_mm"`
 }
 
-// PrinterRule is the build volume that each piece must fit.
+// PrinterRule is the build volume that each piece must fit, and how true to size prints come out.
 type PrinterRule struct {
-	BuildMM []float64 `toml:"build_mm"`
+	BuildMM   []float64 `toml:"build_mm"`
+	ShrinkPct float64   `toml:"shrink_pct"` // of a finished print against its drawing
+	ErrorPct  *float64  `toml:"shrink_error_pct"`
+	PerK      float64   `toml:"expansion_per_k"` // linear, of the print
 }
 
 // ShotRule sets what is mixed for one filling.
@@ -126,6 +135,50 @@ type ShotRule struct {
 	OverfillPct *float64 `toml:"overfill_pct"`
 	CupResidueG *float64 `toml:"cup_residue_g"`
 	ScaleStepG  float64  `toml:"scale_step_g"`
+}
+
+// FillerRule is a powder or fibre in the mix; a percentage of 0 is none.
+type FillerRule struct {
+	Name        string  `toml:"name"`
+	Pct         float64 `toml:"pct"`              // by mass of the whole mix
+	GPerML      float64 `toml:"density_g_per_ml"` // of the grains
+	MaxSharePct float64 `toml:"max_share_pct"`    // of the volume, at which it flows no more
+}
+
+// ThinnerRule is a thinner in the mix; a percentage of 0 is none.
+type ThinnerRule struct {
+	Name   string  `toml:"name"`
+	Pct    float64 `toml:"pct"` // by mass of the components
+	GPerML float64 `toml:"density_g_per_ml"`
+}
+
+// BallastRule fills a chamber of the casting with balls. The chamber is one of a file, a box, or a share.
+type BallastRule struct {
+	BallMM     float64   `toml:"ball_mm"`
+	BallGPerML float64   `toml:"ball_g_per_ml"`
+	Packing    string    `toml:"packing"` // "loose" (default) or "dense"
+	File       string    `toml:"file"`    // a mesh of the chamber, in the part's coordinates
+	Box        *Box      `toml:"box"`     // holds the chamber, in the part's coordinates
+	SharePct   float64   `toml:"share_pct"`
+	Stands     []float64 `toml:"stands"`   // the way down of the part as it stands in use
+	Backfill   string    `toml:"backfill"` // material that fills the gaps; "" is the casting's
+}
+
+// asked says whether the job has ballast.
+func (b BallastRule) asked() bool {
+	return b.BallMM != 0 || b.BallGPerML != 0 || b.File != "" || b.Box != nil || b.SharePct != 0
+}
+
+// BenchRule describes the bench at which the job is poured. The steps and the shop sheet start from it.
+type BenchRule struct {
+	ShopC    float64  `toml:"shop_c"`
+	CureC    *float64 `toml:"cure_c"` // nil: the shop's
+	CupML    float64  `toml:"cup_ml"` // 0: the smallest that does
+	Fillings int      `toml:"fillings"`
+	Vacuum   bool     `toml:"vacuum"`
+	PourS    float64  `toml:"pour_s"`
+	CloseS   float64  `toml:"close_s"`
+	Printed  string   `toml:"printed"` // "resin" (default) or "filament"
 }
 
 // FillRule sets how the mould is poured.

@@ -21,7 +21,7 @@ func (f *File) check() error {
 		}
 		return f.wrong("format", "this job has format %d; this program reads format %d", f.Format, Format)
 	}
-	for _, check := range []func() error{f.checkPart, f.checkShow, f.checkChoices} {
+	for _, check := range []func() error{f.checkPart, f.checkShow, f.checkChoices, f.checkExtras, f.checkBallast} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -115,6 +115,52 @@ func (f *File) checkChoices() error {
 	return nil
 }
 
+// checkExtras wants the densities without which filler and thinner cannot be weighed by volume.
+func (f *File) checkExtras() error {
+	if f.Filler.Pct > 0 && f.Filler.GPerML == 0 {
+		return f.wrong("filler.pct", "%g %% of filler, but density_g_per_ml is not given: put in that of its grains, such as 2.7 for chalk", f.Filler.Pct)
+	}
+	if f.Thinner.Pct > 0 && f.Thinner.GPerML == 0 {
+		return f.wrong("thinner.pct", "%g %% of thinner, but density_g_per_ml is not given: put in that of its label", f.Thinner.Pct)
+	}
+	if p := f.Bench.Printed; p != "" && p != "resin" && p != "filament" {
+		return f.wrong("bench.printed", "%q is not known; use \"resin\" or \"filament\"", p)
+	}
+	return nil
+}
+
+func (f *File) checkBallast() error {
+	b := f.Ballast
+	if !b.asked() {
+		return nil
+	}
+	if b.BallMM == 0 {
+		return f.wrong("ballast.ball_mm", "give the balls' diameter in mm, such as ball_mm = 4")
+	}
+	if b.BallGPerML == 0 {
+		return f.wrong("ballast.ball_g_per_ml", "give the balls' density in g/mL, such as ball_g_per_ml = 7.85 for steel")
+	}
+	if b.Packing != "" && b.Packing != "loose" && b.Packing != "dense" {
+		return f.wrong("ballast.packing", "%q is not known; use \"loose\" (poured in) or \"dense\" (shaken down)", b.Packing)
+	}
+	n := 0
+	for _, given := range []bool{b.File != "", b.Box != nil, b.SharePct > 0} {
+		if given {
+			n++
+		}
+	}
+	if n != 1 {
+		return f.wrong("ballast", "the balls need one chamber, and %d are given: name a mesh with file, a box with box = { min = […], max = […] }, or a share of the part's volume with share_pct", n)
+	}
+	if q := b.Box; q != nil && (!finite(q.Min[:]...) || !finite(q.Max[:]...) || q.Min[0] >= q.Max[0] || q.Min[1] >= q.Max[1] || q.Min[2] >= q.Max[2]) {
+		return f.wrong("ballast.box", "min %v must be below max %v in x, y and z", q.Min, q.Max)
+	}
+	if d := b.Stands; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
+		return f.wrong("ballast.stands", "%v must be three numbers, not all 0, such as [0, 0, -1]: the way down when it stands", d)
+	}
+	return nil
+}
+
 // mostPotKPa is beyond any pot that a bench should hold; above it a number is more likely in the wrong unit.
 const mostPotKPa = 1000
 
@@ -146,6 +192,21 @@ func (f *File) ranges() []settingRange {
 		{"mould.label_mm", f.Mould.LabelMM, 0, 50, "mm"},
 		{"material.pigment_pct", f.Material.PigmentPct, 0, 20, "%"},
 		{"shot.scale_step_g", f.Shot.ScaleStepG, 0, 100, "g"},
+		{"filler.pct", f.Filler.Pct, 0, 95, "%"},
+		{"filler.density_g_per_ml", f.Filler.GPerML, 0, 22, "g/mL"},
+		{"filler.max_share_pct", f.Filler.MaxSharePct, 0, 95, "%"},
+		{"thinner.pct", f.Thinner.Pct, 0, 30, "%"},
+		{"thinner.density_g_per_ml", f.Thinner.GPerML, 0, 2, "g/mL"},
+		{"ballast.ball_mm", f.Ballast.BallMM, 0, 100, "mm"},
+		{"ballast.ball_g_per_ml", f.Ballast.BallGPerML, 0, 22, "g/mL"},
+		{"ballast.share_pct", f.Ballast.SharePct, 0, 95, "%"},
+		{"bench.shop_c", f.Bench.ShopC, 0, 50, "°C"},
+		{"bench.cup_ml", f.Bench.CupML, 0, 1e5, "mL"},
+		{"bench.fillings", float64(f.Bench.Fillings), 0, 10_000, "fillings"},
+		{"bench.pour_s", f.Bench.PourS, 0, 1e5, "s"},
+		{"bench.close_s", f.Bench.CloseS, 0, 1e5, "s"},
+		{"printer.shrink_pct", f.Printer.ShrinkPct, -5, 10, "%"},
+		{"printer.expansion_per_k", f.Printer.PerK, 0, 1e-3, "1/K"},
 	}
 	if k := f.Mould.Keys; k != nil {
 		rs = append(rs, settingRange{"mould.keys", float64(*k), 0, 16, "keys"})
@@ -161,6 +222,15 @@ func (f *File) ranges() []settingRange {
 	}
 	if c := f.Shot.CupResidueG; c != nil {
 		rs = append(rs, settingRange{"shot.cup_residue_g", *c, 0, 1000, "g"})
+	}
+	if c := f.Bench.CureC; c != nil {
+		rs = append(rs, settingRange{"bench.cure_c", *c, -10, 120, "°C"})
+	}
+	if e := f.Material.ErrorPct; e != nil {
+		rs = append(rs, settingRange{"material.shrink_error_pct", *e, 0, 10, "%"})
+	}
+	if e := f.Printer.ErrorPct; e != nil {
+		rs = append(rs, settingRange{"printer.shrink_error_pct", *e, 0, 10, "%"})
 	}
 	for _, d := range f.Fill.MaxTiltDeg {
 		rs = append(rs, settingRange{"fill.max_tilt_deg", d, 0, 60, "°"})

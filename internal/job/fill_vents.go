@@ -36,7 +36,7 @@ const trappedStepMM3 = 0.5
 func (s *trying) filled(ctx context.Context, m *tooling.Mould) (*tooling.Mould, *FillReport, error) {
 	const from, half, to = 0.85, 0.87, 0.9
 	pour := func(m *tooling.Mould, from, to float64) (*FillReport, error) {
-		p := pouring{show: s.part.show, material: s.material, rule: s.file.Fill, workers: s.opt.Workers}
+		p := pouring{show: s.part.show, material: s.poured, rule: s.file.Fill, workers: s.opt.Workers}
 		return p.mould(ctx, m, s.opt.stage("filling the mould", from, to))
 	}
 	r, err := pour(m, from, half)

@@ -6,7 +6,6 @@ import (
 	"math"
 	"strings"
 
-	"mouldwright/internal/material"
 	"mouldwright/internal/prose"
 )
 
@@ -26,6 +25,15 @@ func (r *Report) Print(w io.Writer) error {
 	}
 	if r.Shot != nil {
 		p.shot("One filling", r.Shot)
+	}
+	if r.Bench != nil {
+		p.bench(r.Bench)
+	}
+	if r.Ballast != nil {
+		p.ballast(r.Ballast)
+	}
+	if r.Shrink != nil {
+		p.shrinkage(r.Shrink)
 	}
 	if r.Fill != nil {
 		p.fill(r.Fill)
@@ -202,37 +210,4 @@ func featureWords(q FeatureReport) string {
 		return q.Words
 	}
 	return q.Kind + ": " + q.Words
-}
-
-func (p *printer) shot(title string, s *material.Shot) {
-	p.Line("\n%s of %s", title, s.Name)
-	p.columns(func(row func(string, ...any)) {
-		for _, u := range s.Uses {
-			row("%s\t%.2f mL\t%.2f g", u.Name, u.ML, u.G)
-		}
-		row("mix\t%.2f mL\t%.2f g", s.MixML, s.MixG)
-	})
-	p.Line("  Weigh out, on a scale that reads %g g:", s.ScaleStepG)
-	p.columns(func(row func(string, ...any)) {
-		for _, c := range s.Components {
-			row("  %s\t%.6g g", c.Name, c.G)
-		}
-		for _, c := range s.Pigments {
-			row("  %s\t%.6g g\t(%.3g %% of %s)", c.Name, c.G, c.GotPct, c.Of)
-		}
-	})
-	p.Line("  Rounding to the scale puts the mixing ratio off by %.2g %% (the material allows %.2g %%).\n  The mixed density is taken as %.3f g/mL ± %.2g %%.",
-		s.RatioErrorPct, s.RatioTolerancePct, s.Density.GPerML, s.Density.ErrorPct)
-	if s.PotLife != nil {
-		p.Line("  Pot life %.3g min at %.0f °C: mix and pour within it.", s.PotLife.Seconds/60, s.PotLife.AtC)
-	}
-	for _, c := range s.Warnings {
-		p.Item(c)
-	}
-	if len(s.Cautions) > 0 {
-		p.Line("\nTake care")
-		for _, c := range s.Cautions {
-			p.Item(c)
-		}
-	}
 }

@@ -17,6 +17,9 @@ type Report struct {
 	Mould      *MouldReport      `json:"mould,omitempty"`
 	Shot       *material.Shot    `json:"shot,omitempty"`
 	Pours      []PourReport      `json:"pours,omitempty"` // of the mould's silicone bodies, before the first casting, in order
+	Shrink     *ShrinkReport     `json:"shrinkage,omitempty"`
+	Bench      *BenchReport      `json:"bench,omitempty"`
+	Ballast    *BallastReport    `json:"ballast,omitempty"`
 	Fill       *FillReport       `json:"fill,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
 	Warnings   []string          `json:"warnings,omitempty"`

@@ -67,6 +67,9 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	}
 	rep = &Report{Format: ReportFormat, Part: p.report, Warnings: p.warnings}
 	s := &trying{folder: folder, part: p, file: f, material: m, report: rep, opt: opt}
+	if err := s.blendAndBallast(ctx); err != nil {
+		return nil, err
+	}
 	if fam := findFamily(f.Mould.Family); fam != nil {
 		return s.whole(ctx, out, fam)
 	}
@@ -85,7 +88,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	}
 	rep.Mould = mouldReport(mould)
 	rep.Warnings = append(rep.Warnings, mould.Notes...)
-	if rep.Shot, err = weigh(f, m, mould); err != nil {
+	if err := s.amounts(mould, nil); err != nil {
 		return nil, err
 	}
 	if err := writeFill(out, rep.Fill, mould.Cast); err != nil {
@@ -206,23 +209,3 @@ func labelFont(folder string, f *File) ([]byte, error) {
 
 // mostFontBytes lets the largest fonts for East Asian writing through.
 const mostFontBytes = 64 << 20
-
-// weigh works out one filling: what the casting, and the overflow, take.
-func weigh(f *File, m *material.Material, mould *tooling.Mould) (*material.Shot, error) {
-	var vols []material.Volume
-	for _, l := range mould.Ledger {
-		switch l.Name {
-		case "cavity", "sprue", "vents", "overflow gutter":
-			vols = append(vols, material.Volume{Name: l.Name, VolumeMM3: l.VolumeMM3})
-		}
-	}
-	o := material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG}
-	if f.Material.PigmentPct > 0 {
-		name := f.Material.Pigment
-		if name == "" {
-			name = "pigment"
-		}
-		o.Pigments = []material.Pigment{{Name: name, Pct: f.Material.PigmentPct}}
-	}
-	return m.Shot(vols, o)
-}

@@ -18,6 +18,7 @@ type trying struct {
 	part     *part
 	file     *File
 	material *material.Material
+	poured   *material.Material // the same with its filler and thinner, as it flows
 	report   *Report
 	opt      RunOptions
 	font     []byte

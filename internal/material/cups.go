@@ -206,3 +206,22 @@ func (m *Material) misfit(n int, shotML, rho float64, opt BatchOptions, p *Batch
 	}
 	return &PotLifeError{m.ID, x.UsedS, float64(x.Cups) * opt.StirS, opt.DegasS, p.PotLife}
 }
+
+// CupFor is the smallest usual cup, in steps of 50 mL, for a filling of the given amount: stirred no
+// fuller than it may be, and with headroom for foam when it is degassed.
+func (m *Material) CupFor(shotML float64, degassed bool) float64 {
+	room := 1 / cupFill
+	if degassed {
+		room = max(room, m.FoamRise)
+		if m.FoamRise == 0 {
+			room = defaultFoamRise
+		}
+	}
+	return max(leastCupML, math.Ceil(shotML*room/cupStepML-countSlack)*cupStepML)
+}
+
+// Usual cups (common practice, no source).
+const (
+	leastCupML = 100
+	cupStepML  = 50
+)

@@ -14,6 +14,25 @@ type recipe struct {
 	warnings   []string
 }
 
+// Blend is what a mix becomes by its filler and thinner.
+type Blend struct {
+	Density  Density
+	Thickens float64 // viscosity over that without filler, at least 1; a thinner's effect is not counted
+}
+
+// Blend is the mix of a shot with these options. Errors are those of Shot for filler and thinner.
+func (m *Material) Blend(opt ShotOptions) (Blend, error) {
+	r, err := m.recipe(opt)
+	if err != nil {
+		return Blend{}, err
+	}
+	b := Blend{Density: r.density, Thickens: 1}
+	for _, e := range r.extras {
+		b.Thickens = max(b.Thickens, e.Thickens)
+	}
+	return b, nil
+}
+
 // ingredient is an extra before it is weighed.
 type ingredient struct {
 	Extra

@@ -41,11 +41,12 @@ type Material struct {
 	PotLifeToo *Duration `toml:"pot_life_too" json:"pot_life_too,omitempty"`
 	DemouldToo *Duration `toml:"demould_too" json:"demould_too,omitempty"`
 
-	StirS         float64 `toml:"stir_s" json:"stir_s,omitempty"`             // stirring one cup
-	DegasS        float64 `toml:"degas_s" json:"degas_s,omitempty"`           // under vacuum; 0: not degassed
-	FoamRise      float64 `toml:"foam_rise" json:"foam_rise,omitempty"`       // volume under vacuum over volume at rest
-	MaxMixG       float64 `toml:"max_mix_g" json:"max_mix_g,omitempty"`       // largest mass mixed at once, for its heat
-	HeatJPerG     float64 `toml:"heat_j_per_g" json:"heat_j_per_g,omitempty"` // set free by the whole cure
+	StirS         float64 `toml:"stir_s" json:"stir_s,omitempty"`                     // stirring one cup
+	DegasS        float64 `toml:"degas_s" json:"degas_s,omitempty"`                   // under vacuum; 0: not degassed
+	FoamRise      float64 `toml:"foam_rise" json:"foam_rise,omitempty"`               // volume under vacuum over volume at rest
+	MaxMixG       float64 `toml:"max_mix_g" json:"max_mix_g,omitempty"`               // largest mass mixed at once, for its heat
+	LeastMM       float64 `toml:"least_section_mm" json:"least_section_mm,omitempty"` // thinner sections cure slowly, for want of heat
+	HeatJPerG     float64 `toml:"heat_j_per_g" json:"heat_j_per_g,omitempty"`         // set free by the whole cure
 	HeatCapJPerGK float64 `toml:"heat_cap_j_per_gk" json:"heat_cap_j_per_gk,omitempty"`
 	ExpansionPerK float64 `toml:"expansion_per_k" json:"expansion_per_k,omitempty"` // linear, of the cured material
 	FillerMaxPct  float64 `toml:"filler_max_pct" json:"filler_max_pct,omitempty"`   // % of the mix by mass

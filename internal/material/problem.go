@@ -103,6 +103,7 @@ func (m *Material) limits() []limit {
 		{"degas_s", m.DegasS, 5, 7200, true, "s"},
 		{"foam_rise", m.FoamRise, 1, 20, true, "times"},
 		{"max_mix_g", m.MaxMixG, 1, 1e6, true, "g"},
+		{"least_section_mm", m.LeastMM, 0.1, 50, true, "mm"},
 		{"heat_j_per_g", m.HeatJPerG, 1, 2000, true, "J/g"},
 		{"heat_cap_j_per_gk", m.HeatCapJPerGK, 0.3, 5, true, "J/(g·K)"},
 		{"expansion_per_k", m.ExpansionPerK, 1e-6, 1e-3, true, "1/K"},

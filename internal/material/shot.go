@@ -304,14 +304,15 @@ func (opt *ShotOptions) check(m *Material) error {
 	}
 	for _, p := range opt.Pigments {
 		in("pigment "+p.Name, p.Pct, 1e-3, 50, "%")
-		if p.Of != "" && !m.has(p.Of) {
-			all = append(all, fmt.Errorf("pigment %s is a percentage of %q, which %s does not have; its components are %s", p.Name, p.Of, m.ID, m.componentNames()))
+		if p.Of != "" && !m.Has(p.Of) {
+			all = append(all, fmt.Errorf("pigment %s is a percentage of %q, which %s does not have; its components are %s", p.Name, p.Of, m.ID, m.ComponentNames()))
 		}
 	}
 	return errors.Join(all...)
 }
 
-func (m *Material) has(component string) bool {
+// Has says whether the material has a component of that name.
+func (m *Material) Has(component string) bool {
 	for _, c := range m.Components {
 		if c.Name == component {
 			return true
@@ -320,7 +321,8 @@ func (m *Material) has(component string) bool {
 	return false
 }
 
-func (m *Material) componentNames() string {
+// ComponentNames lists the components, quoted, for messages.
+func (m *Material) ComponentNames() string {
 	names := make([]string, len(m.Components))
 	for i, c := range m.Components {
 		names[i] = fmt.Sprintf("%q", c.Name)

@@ -94,7 +94,7 @@ func (k *maker) mix() error {
 		opt.Shots = 1
 	}
 	if opt.CupML == 0 {
-		opt.CupML = k.cupFor(shot.MixML)
+		opt.CupML = k.m.CupFor(shot.MixML, k.bench.Vacuum)
 	}
 	b, err := k.m.PlanMixes(shot.MixML, opt)
 	if err != nil {
@@ -116,15 +116,6 @@ func (k *maker) mix() error {
 		k.pour(x, i, len(b.Mixes))
 	}
 	return nil
-}
-
-// cupFor is the smallest usual cup for one filling, with its headroom.
-func (k *maker) cupFor(ml float64) float64 {
-	rise := 1 / 0.75
-	if k.bench.Vacuum {
-		rise = max(rise, k.m.FoamRise, 4)
-	}
-	return max(100, math.Ceil(ml*rise/50)*50)
 }
 
 func numbered(id string, i, n int) string {
