@@ -23,6 +23,7 @@ type candidate struct {
 	asked bool
 	axis  bool // along x, y or z of the part
 	score *float64
+	found *mouldability.Candidate // what the search says of it; nil when it comes from elsewhere
 }
 
 // mostCandidates bounds how many directions of the search are judged exactly before the part is refused.
@@ -52,7 +53,7 @@ func candidates(ctx context.Context, p *part, f *File, workers int, progress fun
 	for i, c := range found {
 		score := c.Total
 		d := p.showDown(c.Direction)
-		out[i] = candidate{d: d, score: &score, axis: alongAxis(d)}
+		out[i] = candidate{d: d, score: &score, axis: alongAxis(d), found: &found[i]}
 	}
 	for _, axis := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
 		if d := p.showDown(axis); !slices.ContainsFunc(out, func(c candidate) bool { return c.axis && r3.Dot(c.d, d) > 0.5 }) {
@@ -110,8 +111,7 @@ type judged struct {
 
 // judge analyses one direction exactly.
 func judge(ctx context.Context, p *part, f *File, c candidate) (*judged, error) {
-	rep, err := mouldability.Analyse(ctx, p.mesh, c.d, mouldability.AnalyseOptions{Show: p.show,
-		MinDraftDeg: f.Opening.MinDraftDeg, ToleranceMM: f.Opening.ToleranceMM})
+	rep, err := analyse(ctx, p, f, c.d)
 	if err != nil {
 		return nil, err
 	}
@@ -136,6 +136,10 @@ func judge(ctx context.Context, p *part, f *File, c candidate) (*judged, error) 
 	}
 	out.Words = directionWords(rep, f)
 	return j, nil
+}
+
+func analyse(ctx context.Context, p *part, f *File, d r3.Vec) (*mouldability.Report, error) {
+	return mouldability.Analyse(ctx, p.mesh, d, mouldability.AnalyseOptions{Show: p.show, MinDraftDeg: f.Opening.MinDraftDeg, ToleranceMM: f.Opening.ToleranceMM})
 }
 
 // placeOf is the middle of the largest of some facets: a place that really lies on the surface, which

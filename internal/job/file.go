@@ -53,9 +53,16 @@ type PartFile struct {
 
 // ShowRules mark show faces: facets that match any rule, grown over smooth edges.
 type ShowRules struct {
+	Picks   []Pick    `toml:"pick"`
 	Towards []Towards `toml:"towards"`
 	Boxes   []Box     `toml:"box"`
-	Colours []string  `toml:"colours"` // "#rrggbb" as the part file gives them
+	Colours []string  `toml:"colours"`  // "#rrggbb" as the part file gives them
+	GrowDeg float64   `toml:"grow_deg"` // of all but picks, which have their own
+}
+
+// Pick marks the facet at a point of the surface, grown over edges gentler than an angle.
+type Pick struct {
+	At      []float64 `toml:"at"` // three
 	GrowDeg float64   `toml:"grow_deg"`
 }
 

@@ -63,6 +63,14 @@ func (f *File) checkShow() error {
 	if err := f.Show.Check(); err != nil {
 		return f.wrong("show.colours", "%w", err)
 	}
+	for _, p := range f.Show.Picks {
+		if len(p.At) != 3 || !finite(p.At...) {
+			return f.wrong("show.pick", "at %v must be three numbers: a point on the part", p.At)
+		}
+		if !(p.GrowDeg >= 0 && p.GrowDeg <= 90) {
+			return f.wrong("show.pick", "grow_deg %g is outside 0 to 90°", p.GrowDeg)
+		}
+	}
 	for _, t := range f.Show.Towards {
 		if !finite(t.Direction[:]...) || norm(t.Direction[:]) == 0 {
 			return f.wrong("show.towards", "direction %v must be three numbers, not all 0, such as [0, 0, 1]", t.Direction)

@@ -49,7 +49,12 @@ func readPart(ctx context.Context, folder string, f *File, progress func(float64
 	for _, q := range in.Problems() {
 		p.warnings = append(p.warnings, q.String()+unitAdvice(q))
 	}
-	if p.show, err = ShowFaces(o.Object, in, f.Show); err != nil {
+	p.show, err = ShowFaces(o.Object, in, f.Show)
+	var off *PickError
+	if errors.As(err, &off) {
+		return nil, f.wrong("show.pick", "%w", err)
+	}
+	if err != nil {
 		return nil, err
 	}
 	p.measure(f, o)
@@ -96,11 +101,21 @@ func ShowFaces(o mesh.Object, in *mesh.Intake, rules ShowRules) ([]bool, error) 
 	for _, b := range rules.Boxes {
 		add(mouldability.ShowByBox(in.Mesh, r3.Box{Min: vec(b.Min), Max: vec(b.Max)}))
 	}
+	if any && rules.GrowDeg > 0 {
+		var err error
+		if show, err = mouldability.GrowSmooth(in.Mesh, show, rules.GrowDeg); err != nil {
+			return nil, err
+		}
+	}
+	for _, p := range rules.Picks { // after the others have grown: a picked face ends where its own edges do
+		marks, err := PickedFace(in.Mesh, p)
+		if err != nil {
+			return nil, err
+		}
+		add(marks)
+	}
 	if !any {
 		return nil, nil
-	}
-	if rules.GrowDeg > 0 {
-		return mouldability.GrowSmooth(in.Mesh, show, rules.GrowDeg)
 	}
 	return show, nil
 }

@@ -48,20 +48,14 @@ func (s *trying) mould(ctx context.Context) (*tooling.Mould, error) {
 	if err != nil {
 		return nil, err
 	}
-	var all []*judged
-	judging := s.opt.stage("judging directions", 0.25, 0.35)
-	for i, c := range cands {
-		judging(float64(i) / float64(len(cands)))
-		j, err := judge(ctx, s.part, s.file, c)
-		if err != nil {
-			return nil, err
-		}
-		if i == 0 && j.report.OK && j.axis { // nothing can come before it
-			if m, err := s.try(ctx, j); m != nil || err != nil {
-				return m, err
-			}
-		}
-		all = append(all, j)
+	var mould *tooling.Mould
+	all, err := judgeAll(ctx, s.part, s.file, cands, s.opt.stage("judging directions", 0.25, 0.35), func(j *judged) (bool, error) {
+		var err error
+		mould, err = s.try(ctx, j)
+		return mould != nil, err
+	})
+	if mould != nil || err != nil {
+		return mould, err
 	}
 	for _, j := range tryOrder(all) {
 		if m, err := s.try(ctx, j); m != nil || err != nil {
