@@ -15,6 +15,7 @@ type fittings struct {
 	field          *HeightField // the parting surface
 	outline        Outline      // what a pry slot stays clear of, in plan
 	keyClearanceMM float64
+	key            KeyOptions // what else is asked of the keys
 	prySlots       int
 }
 
@@ -54,11 +55,16 @@ func (h fittings) bolts(k *solid.Kernel) (share, error) {
 	return s, nil
 }
 
+// keysShare names what is left between the keys and their hollows.
+const keysShare = "clearance round the keys"
+
 func (h fittings) keys(k *solid.Kernel) (share, error) {
-	s := share{name: "clearance round the keys"}
+	s := share{name: keysShare}
+	opt := h.key
+	opt.ClearanceMM = h.keyClearanceMM
 	var keys []Key
 	for i, spot := range h.layout.Keys {
-		key, err := NewKey(spot.At, spot.Odd, h.mould.Block, h.field, KeyOptions{ClearanceMM: h.keyClearanceMM})
+		key, err := NewKey(spot.At, spot.Odd, h.mould.Block, h.field, opt)
 		if err != nil {
 			return s, err
 		}

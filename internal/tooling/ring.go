@@ -1,13 +1,22 @@
 package tooling
 
 import (
+	"context"
 	"math"
 
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
+
+// layRound lays a first parting surface, mm wide round the part, on which silicone is planned: the block
+// that gives the last one its size is not known yet.
+func layRound(ctx context.Context, p *mouldability.Parting, part *mesh.Mesh, mm float64) (*Surface, error) {
+	b := part.Bounds()
+	return newSurface(ctx, p, r2.Box{Min: r2.Vec{X: b.Min.X - mm, Y: b.Min.Y - mm}, Max: r2.Vec{X: b.Max.X + mm, Y: b.Max.Y + mm}})
+}
 
 // addRing adds to m a strip of the parting surface, mm wide, along each loop of the line. Strips may
 // overlap: they only say where silicone is wanted.
