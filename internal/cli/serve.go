@@ -15,6 +15,7 @@ type serveCmd struct {
 	TLSCert     string   `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM."`
 	TLSKey      string   `name:"tls-key" placeholder:"FILE" help:"Its key, PEM."`
 	Host        []string `placeholder:"NAME" help:"A further name by which browsers call this server. May be given again."`
+	Records     string   `default:"records.db" env:"MOULDWRIGHT_RECORDS" placeholder:"PLACE" help:"Where the bench's records are: an SQLite file, or postgres://USER@HOST/DATABASE."`
 	MaxUploadMB int64    `default:"512" help:"Largest part that is taken, MB."`
 }
 
@@ -27,7 +28,7 @@ func (c serveCmd) Run(s *session) error {
 		}
 		token = strings.TrimSpace(string(b))
 	}
-	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host,
+	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host, Records: c.Records,
 		MaxUploadBytes: c.MaxUploadMB << 20, Version: s.env.Version}
 	return web.Serve(s.ctx, opt, func(url string) {
 		if s.quiet {

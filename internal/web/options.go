@@ -19,6 +19,9 @@ type Options struct {
 	CertFile, KeyFile string   // PEM; with them the server speaks TLS
 	Hosts             []string // further names by which browsers may call the server, such as bench.lan
 
+	// Records is where the bench's records are: an SQLite file or postgres://…; "" is RecordsFile in Folder.
+	Records string
+
 	MaxUploadBytes int64 // of one part; 0 is DefaultUploadBytes
 	MaxFacets      int   // of one part; 0 is DefaultFacets
 	Version        string

@@ -8,8 +8,10 @@ import (
 	"net/http"
 	"strings"
 
+	"mouldwright/internal/batch"
 	"mouldwright/internal/job"
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/record"
 
 	"github.com/danielgtaylor/huma/v2"
 )
@@ -56,6 +58,8 @@ func (s *Server) asProblem(err error) error {
 	var known *Problem
 	var file *job.FileError
 	var limit *mesh.LimitError
+	var batchFile *batch.FileError
+	var stop *record.HardStopError
 	switch {
 	case err == nil:
 		return nil
@@ -65,6 +69,16 @@ func (s *Server) asProblem(err error) error {
 		p := problem(http.StatusUnprocessableEntity, "%s", file.Words)
 		p.Place = &Place{file.Line, file.At, file.Key}
 		return p
+	case errors.As(err, &batchFile):
+		p := problem(http.StatusUnprocessableEntity, "%s", s.hidePaths(batchFile.Words))
+		p.Place = &Place{batchFile.Line, batchFile.At, batchFile.Key}
+		return p
+	case errors.As(err, &stop):
+		return problem(http.StatusConflict, "%v", err)
+	case errors.Is(err, record.ErrNotFound):
+		return problem(http.StatusNotFound, "%s", s.hidePaths(err.Error()))
+	case errors.Is(err, errNoBatch):
+		return problem(http.StatusNotFound, "there is no such batch in the folder of jobs")
 	case errors.Is(err, errNoJob):
 		return problem(http.StatusNotFound, "there is no such job in the folder of jobs")
 	case errors.Is(err, fs.ErrNotExist):

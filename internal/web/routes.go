@@ -3,7 +3,9 @@ package web
 import (
 	"mime"
 	"net/http"
+	"os"
 	"path"
+	"reflect"
 	"strings"
 	"time"
 
@@ -36,7 +38,11 @@ func (s *Server) routes(r chi.Router) {
 		s.decisionRoutes(api)
 		s.geometryRoutes(api)
 		s.taskRoutes(api)
+		s.benchRoutes(api)
+		s.recordRoutes(api)
+		s.batchRoutes(api)
 		r.Get("/api/jobs/{job}/out/*", s.serveOut)
+		r.Get("/api/batches/{batch}/out/{name}", s.serveBatchOut)
 	})
 	r.Get("/api/openapi.json", s.serveOpenAPI)
 	r.Get("/api", func(w http.ResponseWriter, r *http.Request) {
@@ -51,12 +57,25 @@ func (s *Server) api(r chi.Router) huma.API {
 	c.CreateHooks = nil // no $schema in bodies
 	c.RejectUnknownQueryParameters = true
 	if s.openAPI == nil {
+		c.Components.Schemas = huma.NewMapRegistry("#/components/schemas/", schemaName)
 		c.Info.Description = "The local mouldwright server. Lengths are mm, volumes mm³ or mL as named, angles degrees, in the part's own coordinates unless a field says mould frame."
 		s.openAPI = c.OpenAPI
 	} else {
 		c.OpenAPI = s.openAPI
 	}
 	return humachi.New(r, c)
+}
+
+// schemaName tells types of one name apart by their packages: a plan of steps and that of a batch.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice {
+		t = t.Elem()
+	}
+	if from := path.Base(t.PkgPath()); t.Name() != "" && from != "web" && from != "." {
+		return strings.ToUpper(from[:1]) + from[1:] + name
+	}
+	return name
 }
 
 func (s *Server) serveOpenAPI(w http.ResponseWriter, _ *http.Request) {
@@ -71,7 +90,7 @@ func (s *Server) serveOpenAPI(w http.ResponseWriter, _ *http.Request) {
 
 // contentTypes of results, besides those that every system knows.
 var contentTypes = map[string]string{".3mf": "model/3mf", ".stl": "model/stl", ".svg": "image/svg+xml", ".png": "image/png",
-	".pdf": "application/pdf", ".json": "application/json", ".txt": "text/plain; charset=utf-8"}
+	".pdf": "application/pdf", ".ics": "text/calendar; charset=utf-8", ".json": "application/json", ".txt": "text/plain; charset=utf-8"}
 
 // serveOut sends a file of out/. It goes by the name in the request alone; see workspace.outFile.
 func (s *Server) serveOut(w http.ResponseWriter, r *http.Request) {
@@ -81,12 +100,16 @@ func (s *Server) serveOut(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer f.Close()
+	sendResult(w, r, f, chi.URLParam(r, "job"), path.Base(chi.URLParam(r, "*")))
+}
+
+// sendResult sends a file of a job or batch; saved, it is called after both.
+func sendResult(w http.ResponseWriter, r *http.Request, f *os.File, of, name string) {
 	info, err := f.Stat()
 	if err != nil {
 		refuse(w, http.StatusNotFound, "there is no such result")
 		return
 	}
-	name := path.Base(chi.URLParam(r, "*"))
 	kind := contentTypes[strings.ToLower(path.Ext(name))]
 	if kind == "" {
 		kind = "application/octet-stream"
@@ -96,7 +119,7 @@ func (s *Server) serveOut(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Security-Policy", resultPolicy)
 	h.Set("Cache-Control", "no-cache")
 	if r.URL.Query().Has("download") {
-		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": chi.URLParam(r, "job") + "-" + name}))
+		h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": of + "-" + name}))
 	}
 	http.ServeContent(w, r, "", info.ModTime().Truncate(time.Second), f)
 }

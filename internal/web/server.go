@@ -27,6 +27,7 @@ type Server struct {
 	pool   *solid.Pool
 	users  *sessions
 	guard  *guard
+	books  *bookkeeping
 
 	openAPI *huma.OpenAPI
 	closing sync.Once
@@ -46,7 +47,7 @@ func newServer(opt Options, addr net.Addr) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newMouldPacks(),
-		tasks: newLocalQueue(buildsAtOnce, isRefusal), pool: solid.NewPool(solid.Options{}), users: newSessions(opt)}
+		tasks: newLocalQueue(buildsAtOnce, isRefusal), pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt)}
 	s.guard = newGuard(addr, opt, s.users)
 	return s, nil
 }
@@ -60,7 +61,7 @@ func isRefusal(err error) bool {
 func (s *Server) close() (err error) {
 	s.closing.Do(func() {
 		s.tasks.Close()
-		err = errors.Join(s.pool.Close(), s.staged.close(), s.work.root.Close())
+		err = errors.Join(s.books.close(), s.pool.Close(), s.staged.close(), s.work.root.Close())
 	})
 	return err
 }

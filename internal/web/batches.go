@@ -1,0 +1,193 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"mouldwright/internal/atomicfile"
+	"mouldwright/internal/batch"
+	"mouldwright/internal/record"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// batchOut is where a batch's results lie, in its folder.
+const batchOut = "out"
+
+var errNoBatch = errors.New("no such batch")
+
+// batchFolder is the path of a batch that exists: a folder beside the jobs with batch.toml in it.
+func (w *workspace) batchFolder(id string) (string, error) {
+	if !goodID.MatchString(id) {
+		return "", errNoBatch
+	}
+	if info, err := w.root.Lstat(id); err != nil || !info.IsDir() { // a link is not followed
+		return "", errNoBatch
+	}
+	if info, err := w.root.Lstat(id + "/" + batch.FileName); err != nil || !info.Mode().IsRegular() {
+		return "", errNoBatch
+	}
+	return filepath.Join(w.dir, id), nil
+}
+
+// batches lists the batches by name.
+func (w *workspace) batches() ([]string, error) {
+	entries, err := fs.ReadDir(w.root.FS(), ".")
+	if err != nil {
+		return nil, fmt.Errorf("read the folder of jobs: %w", err)
+	}
+	var ids []string
+	for _, e := range entries {
+		if _, err := w.batchFolder(e.Name()); err == nil {
+			ids = append(ids, e.Name())
+		}
+	}
+	return ids, nil
+}
+
+// createBatch makes a batch folder called after name, numbered when that is taken.
+func (w *workspace) createBatch(name string, text []byte) (id string, err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	stem := slug(name)
+	for n := 1; n < 1000; n++ {
+		id = stem
+		if n > 1 {
+			id = fmt.Sprintf("%s-%d", stem, n)
+		}
+		folder := filepath.Join(w.dir, id)
+		if err := os.Mkdir(folder, 0o755); errors.Is(err, fs.ErrExist) {
+			continue
+		} else if err != nil {
+			return "", fmt.Errorf("make the batch's folder: %w", err)
+		}
+		if err := w.writeBatch(folder, text); err != nil {
+			return "", errors.Join(err, os.RemoveAll(folder)) // ours, and new
+		}
+		return id, nil
+	}
+	return "", fmt.Errorf("there are a thousand folders called %q; choose another name", stem)
+}
+
+// writeBatch writes a batch.toml that is sound.
+func (w *workspace) writeBatch(folder string, text []byte) error {
+	if _, err := w.parseBatch(folder, text); err != nil {
+		return err
+	}
+	return atomicfile.Write(filepath.Join(folder, batch.FileName), func(f io.Writer) error {
+		_, err := f.Write(text)
+		return err
+	})
+}
+
+// parseBatch reads a batch whose tools name jobs of this workspace alone.
+func (w *workspace) parseBatch(folder string, text []byte) (*batch.Bench, error) {
+	var named struct {
+		Tools []struct {
+			Job string `toml:"job"`
+		} `toml:"tool"`
+	}
+	if err := toml.Unmarshal(text, &named); err == nil { // else Parse says what is wrong, and where
+		for _, t := range named.Tools {
+			if t.Job == "" {
+				continue
+			}
+			path := filepath.Clean(filepath.Join(folder, t.Job))
+			_, err := w.folder(filepath.Base(path))
+			if filepath.IsAbs(t.Job) || filepath.Dir(path) != w.dir || err != nil {
+				return nil, problem(http.StatusUnprocessableEntity, "tool.job %q is no job of this folder; write it as \"../NAME\"", t.Job)
+			}
+		}
+	}
+	return batch.Parse(filepath.Join(folder, batch.FileName), text)
+}
+
+func (w *workspace) readBatch(id string) (folder string, text []byte, err error) {
+	if folder, err = w.batchFolder(id); err != nil {
+		return "", nil, err
+	}
+	f, err := os.Open(filepath.Join(folder, batch.FileName))
+	if err != nil {
+		return "", nil, fmt.Errorf("read the batch: %w", err)
+	}
+	defer f.Close()
+	if text, err = io.ReadAll(io.LimitReader(f, maxDecisions+1)); err != nil {
+		return "", nil, fmt.Errorf("read the batch: %w", err)
+	}
+	if len(text) > maxDecisions {
+		return "", nil, fmt.Errorf("batch.toml is larger than %d bytes; that is no such file", maxDecisions)
+	}
+	return folder, text, nil
+}
+
+// planBatch plans a batch from its file, and from what happened so far: the records when it names moulds
+// in them, else the note beside it.
+func (s *Server) planBatch(ctx context.Context, id string, seed uint64) (*batch.Report, error) {
+	folder, text, err := s.work.readBatch(id)
+	if err != nil {
+		return nil, err
+	}
+	b, err := s.work.parseBatch(folder, text)
+	if err != nil {
+		return nil, err
+	}
+	out := filepath.Join(folder, batchOut)
+	opt := batch.Options{Seed: seed}
+	if opt.Before, err = s.happened(ctx, folder, out, b); err != nil {
+		return nil, err
+	}
+	plan, err := batch.Make(ctx, b, opt)
+	if err != nil {
+		return nil, err
+	}
+	r := b.NewReport(plan)
+	_, err = batch.WriteFiles(out, b, r)
+	return r, err
+}
+
+func (s *Server) happened(ctx context.Context, folder, out string, b *batch.Bench) (h *batch.History, err error) {
+	last, err := batch.ReadReport(filepath.Join(out, batch.PlanFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	if b.HasRecords() {
+		var plan *batch.Plan
+		if last != nil {
+			plan = last.Plan
+		}
+		err = s.books.read(ctx, func(r *record.Reader) error {
+			h, err = batch.FromRecords(r, b, plan, time.Now())
+			return err
+		})
+		return h, err
+	}
+	note := filepath.Join(folder, batch.HappenedFile)
+	if _, err := os.Stat(note); errors.Is(err, fs.ErrNotExist) || last == nil {
+		return nil, nil
+	}
+	return batch.LoadHistory(note, b, last.Plan)
+}
+
+// batchFile opens a result of a batch by its name.
+func (w *workspace) batchFile(id, name string) (*os.File, error) {
+	if _, err := w.batchFolder(id); err != nil || strings.ContainsAny(name, "/\\\x00") || !fs.ValidPath(name) || name == "." {
+		return nil, fs.ErrNotExist
+	}
+	f, err := w.root.Open(id + "/" + batchOut + "/" + name)
+	if err != nil {
+		return nil, fs.ErrNotExist
+	}
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		f.Close()
+		return nil, fs.ErrNotExist
+	}
+	return f, nil
+}
