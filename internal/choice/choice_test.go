@@ -6,6 +6,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -205,27 +206,48 @@ func boxMesh(x, y, z float64) *mesh.Mesh {
 	return m
 }
 
+// Builders run in rank order until the best way is proven; one that fails sends its way down. Only a way
+// whose builder held is called proven.
 func TestOnlyABuilderProves(t *testing.T) {
 	m := boxMesh(40, 30, 10)
+	var ran []string
+	builder := func(key string, ok bool, err error) Prover {
+		return func(context.Context, *mesh.Mesh, []bool, r3.Vec) (string, bool, error) {
+			ran = append(ran, key)
+			return "words of " + key, ok, err
+		}
+	}
 	opt := Options{Direction: up, NoChange: true, Provers: map[string]Prover{
-		"two-rigid-halves": func(context.Context, *mesh.Mesh, []bool, r3.Vec) (string, bool, error) {
-			return "all checks hold", true, nil
-		},
-		"side-split": func(context.Context, *mesh.Mesh, []bool, r3.Vec) (string, bool, error) {
-			return "a wall is too thin", false, nil
-		},
-		"two-part-block": func(context.Context, *mesh.Mesh, []bool, r3.Vec) (string, bool, error) {
-			return "", false, errors.New("no room")
-		},
+		"open-tray":        builder("open-tray", false, nil),
+		"two-rigid-halves": builder("two-rigid-halves", true, nil),
+		"side-split":       builder("side-split", false, nil),
+		"two-part-block":   builder("two-part-block", false, errors.New("no room")),
 	}}
-	table := compared(t, m, nil, opt)
-	for key, want := range map[string]struct {
+	type state struct {
 		opens bool
 		basis string
-	}{"two-rigid-halves": {true, Proven}, "side-split": {false, Proven}, "two-part-block": {false, Proven}, "cradle-insert": {true, Estimated}} {
-		if r := table.Row(key); r.Opens != want.opens || r.Basis != want.basis {
-			t.Errorf("%s: opens %v, %s", key, r.Opens, r.Basis)
+	}
+	check := func(table *Table, want map[string]state) {
+		t.Helper()
+		for key, want := range want {
+			if r := table.Row(key); r.Opens != want.opens || r.Basis != want.basis {
+				t.Errorf("%s: opens %v, %s", key, r.Opens, r.Basis)
+			}
 		}
+		if table.Best != "two-rigid-halves" || table.Rows[0].Key != table.Best || !strings.Contains(table.Why, "open-face tray makes no sound mould") {
+			t.Errorf("best is %q: %s", table.Best, table.Why)
+		}
+	}
+	table := compared(t, m, nil, opt)
+	check(table, map[string]state{"open-tray": {false, Tried}, "two-rigid-halves": {true, Proven}, "side-split": {true, Estimated}, "two-part-block": {true, Estimated}})
+	if !slices.Equal(ran, []string{"open-tray", "two-rigid-halves"}) {
+		t.Errorf("builders ran: %q", ran)
+	}
+	opt.ProveAll = true
+	table = compared(t, m, nil, opt)
+	check(table, map[string]state{"open-tray": {false, Tried}, "two-rigid-halves": {true, Proven}, "side-split": {false, Tried}, "two-part-block": {false, Tried}, "cradle-insert": {true, Estimated}})
+	if r := table.Row("two-part-block"); !strings.Contains(r.Reasons[len(r.Reasons)-1], "no room") {
+		t.Errorf("why there is no block: %q", r.Reasons)
 	}
 }
 

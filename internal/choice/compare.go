@@ -3,7 +3,6 @@ package choice
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -39,14 +38,17 @@ func Compare(ctx context.Context, part *mesh.Mesh, show []bool, opt Options) (*T
 		c.stances = append(c.stances, s)
 	}
 	for i := range families {
-		opt.report("judging "+families[i].name, 0.3+0.3*float64(i)/float64(len(families)))
+		opt.report("judging "+families[i].name, 0.2+0.2*float64(i)/float64(len(families)))
 		if err := c.judge(ctx, &families[i]); err != nil {
 			return nil, fmt.Errorf("%s: %w", families[i].name, err)
 		}
 	}
-	t := c.table()
+	t, err := c.proven(ctx)
+	if err != nil {
+		return nil, err
+	}
 	if !opt.NoChange {
-		opt.report("looking for the smallest change", 0.6)
+		opt.report("looking for the smallest change", 0.9)
 		if err := c.addChange(ctx, t); err != nil {
 			return nil, err
 		}
@@ -165,9 +167,6 @@ func (c *comparison) judge(ctx context.Context, f *family) error {
 			best = j
 		}
 	}
-	if err := c.prove(ctx, best); err != nil {
-		return err
-	}
 	best.row.Verdict = best.row.verdict()
 	if c.judged == nil {
 		c.judged = map[string]judgement{}
@@ -242,23 +241,4 @@ func holdReasons(holds []opening.Hold) []string {
 		out = append(out, h.Words)
 	}
 	return out
-}
-
-// prove runs the builder of a way that opens by the estimate.
-func (c *comparison) prove(ctx context.Context, j *judgement) error {
-	r := &j.row
-	prove := c.opt.Provers[r.Key]
-	if prove == nil || !r.Opens {
-		return nil
-	}
-	words, ok, err := prove(ctx, j.stance.part, j.stance.show, r.Direction)
-	if err != nil {
-		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
-			return err
-		}
-		words, ok = "the mould cannot be built: "+err.Error(), false
-	}
-	r.Opens, r.Basis = ok, Proven
-	r.Reasons = append(r.Reasons, words)
-	return nil
 }

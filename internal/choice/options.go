@@ -36,7 +36,8 @@ type Options struct {
 	SkinMM     float64 // thickness of a silicone skin; 0 means DefaultSkinMM
 	BlockMM    float64 // silicone round the part in a block; 0 means DefaultBlockMM
 	Prices     Prices
-	Provers    map[string]Prover // by Row.Key; nil leaves every verdict an estimate
+	Provers    map[string]Prover // by Row.Key; nil leaves every verdict an estimate. They run in rank order until the best way is proven
+	ProveAll   bool              // run the provers of all ways that open
 	NoChange   bool              // leave out the search for the smallest change
 	Directions int               // of the search; 0 means DefaultDirections
 	Workers    int               // 0 means one per processor; the answer does not depend on it

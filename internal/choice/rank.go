@@ -14,6 +14,8 @@ func (r *Row) onShow() bool { return r.ShowFlashMM > showFlashSlackMM }
 // verdict says in a line how it stands.
 func (r *Row) verdict() string {
 	switch {
+	case r.Basis == Tried:
+		return "makes no sound mould (tried)"
 	case !r.Opens && r.Release == nil:
 		return fmt.Sprintf("does not suit the part (%s)", r.Basis)
 	case !r.Opens:
@@ -72,6 +74,8 @@ func whyBest(rows []Row) string {
 			r := &rows[i]
 			switch {
 			case r.Key != f.key:
+			case r.Basis == Tried:
+				words += fmt.Sprintf("; %s makes no sound mould", f.name)
 			case !r.Opens && r.Release != nil:
 				words += fmt.Sprintf("; %s would lock", f.name)
 			case !r.Opens:

@@ -13,6 +13,7 @@ import (
 const (
 	Proven    = "proven"    // the mould was built and its opening proven
 	Estimated = "estimated" // from the analysis of the part, without building the mould
+	Tried     = "tried"     // opens by the estimate, but no sound mould came of building it; the last reason says why
 )
 
 // Row is one way to mould this part.
