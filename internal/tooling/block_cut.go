@@ -1,0 +1,278 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// blockBodies are the bodies in the kernel, at the size of the casting.
+type blockBodies struct {
+	part, under, over, room *solid.Solid
+	sprue, vents            []*solid.Solid // stalk and pins, from inside the part to their ends
+	domes                   []*solid.Solid
+	pocket                  *solid.Solid
+}
+
+// cut makes the pieces and books both pours and the casting.
+func (b *blockMould) cut(ctx context.Context, k *solid.Kernel) error {
+	v, err := b.bodies(k)
+	if err != nil {
+		return err
+	}
+	marks, err := b.box.marks(k, true, true)
+	if err != nil {
+		return err
+	}
+	label, feature, err := b.box.label(k, b.opt.Label)
+	if err != nil {
+		return err
+	}
+	if label != nil {
+		marks = append(marks, label)
+		b.mould.Features = append(b.mould.Features, *feature)
+	}
+	boxBody, err := b.box.make(k, marks)
+	if err != nil {
+		return err
+	}
+	board, err := b.cutBoard(k, v)
+	if err != nil {
+		return err
+	}
+	channels := append(append([]*solid.Solid(nil), v.sprue...), v.vents...)
+	master, err := v.part.Union(channels...)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", Master, err)
+	}
+	upper, err := raw(v.over, v.room, append(append([]*solid.Solid(nil), v.domes...), channels...), nil)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", UpperBlock, err)
+	}
+	lower, err := raw(v.under, v.room, nil, v.domes)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", LowerBlock, err)
+	}
+	b.opt.tell("cutting the pieces", 0.5)
+	up, down := r3.Vec{Z: 1}, r3.Vec{Z: -1}
+	pieces := map[string]madePiece{
+		PouringBox: {PouringBox, boxBody, down, false}, PartingBoard: {PartingBoard, board, down, false}, Master: {Master, master, down, false},
+		UpperBlock: {UpperBlock, upper, up, true}, LowerBlock: {LowerBlock, lower, down, true}}
+	pick := func(names ...string) (out []madePiece) {
+		for _, n := range names {
+			out = append(out, pieces[n])
+		}
+		return out
+	}
+	if err := b.add(ctx, pick(PouringBox, PartingBoard, Master, UpperBlock, LowerBlock)); err != nil {
+		return err
+	}
+	b.opt.tell("adding up volumes", 0.6)
+	return b.account(k, v, boxBody, label, pick)
+}
+
+// raw is a raw body within the silicone's room, less what is cut from it and with what is added.
+func raw(s, room *solid.Solid, cut, add []*solid.Solid) (*solid.Solid, error) {
+	s, err := s.Intersect(room)
+	if err == nil && len(add) > 0 {
+		s, err = s.Union(add...)
+	}
+	if err == nil && len(cut) > 0 {
+		s, err = s.Subtract(cut...)
+	}
+	return s, err
+}
+
+func (b *blockMould) bodies(k *solid.Kernel) (v blockBodies, err error) {
+	load := func(what string, m *mesh.Mesh) *solid.Solid {
+		if err != nil {
+			return nil
+		}
+		var s *solid.Solid
+		if s, err = k.FromMesh(m); err != nil {
+			err = fmt.Errorf("tooling: %s: %w", what, err)
+		}
+		return s
+	}
+	v.part, v.over, v.under = load("part", b.parting.Mesh), load("over the parting surface", b.upper), load("under the parting surface", b.lower)
+	v.pocket = load(PartingBoard, b.pocket)
+	if err != nil {
+		return v, err
+	}
+	if v.room, err = b.box.room(k); err != nil {
+		return v, err
+	}
+	if b.room, err = v.room.Mesh(); err != nil {
+		return v, fmt.Errorf("tooling: %w", err)
+	}
+	for i, c := range b.feed.all() {
+		s, err := b.channel(k, v, c.(Sprue))
+		if err != nil {
+			return v, err
+		}
+		if i == 0 {
+			v.sprue = append(v.sprue, s)
+		} else {
+			v.vents = append(v.vents, s)
+		}
+	}
+	for _, key := range b.keys {
+		n := key.segments()
+		dome, err := k.Frustum(r3.Vec{X: key.At.X, Y: key.At.Y, Z: key.BaseZ}, r3.Vec{Z: key.TipZ - key.BaseZ}, key.BaseRadius, key.TipRadius, n)
+		if err != nil {
+			return v, fmt.Errorf("tooling: key at (%.1f, %.1f): %w", key.At.X, key.At.Y, err)
+		}
+		v.domes = append(v.domes, dome)
+	}
+	return v, nil
+}
+
+// channel is a stalk or a pin. Where the part is thin its foot comes out below; that end is cut off.
+func (b *blockMould) channel(k *solid.Kernel, v blockBodies, c Sprue) (*solid.Solid, error) {
+	s, err := k.Frustum(r3.Vec{X: c.At.X, Y: c.At.Y, Z: c.BottomZ}, r3.Vec{Z: c.TopZ - c.BottomZ}, c.BottomRadius, c.TopRadius, circleSegments(c.BottomRadius))
+	if err != nil {
+		return nil, fmt.Errorf("tooling: sprue at (%.1f, %.1f): %w", c.At.X, c.At.Y, err)
+	}
+	past, err := volumeOf(s.Intersect(v.under))
+	if err != nil {
+		return nil, err
+	}
+	if past > 0 {
+		if s, err = s.Subtract(v.under); err != nil {
+			return nil, fmt.Errorf("tooling: sprue at (%.1f, %.1f): %w", c.At.X, c.At.Y, err)
+		}
+	}
+	return s, nil
+}
+
+// cutBoard makes the board: all that lies under the parting surface in the box, to the end on which the box
+// stands, clear of its walls, less the master's hollow, with the domes.
+func (b *blockMould) cutBoard(k *solid.Kernel, v blockBodies) (*solid.Solid, error) {
+	room, err := b.box.bore(k, b.box.narrow(), b.box.wide()+b.box.freeMM, -b.opt.BoardClearMM)
+	if err != nil {
+		return nil, err
+	}
+	board, err := raw(v.under, room, []*solid.Solid{v.pocket}, nil)
+	if err == nil && len(v.domes) > 0 {
+		board, err = board.Union(v.domes...)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %s: %w", PartingBoard, err)
+	}
+	return board, nil
+}
+
+// farMM is beyond any block.
+const farMM = 2 * mostMM
+
+// end is everything beyond one end of the silicone, as a tool of the ledger.
+func (b *siliconeBlock) end(k *solid.Kernel, name string, wide bool) (share, error) {
+	box := r3.Box{Min: r3.Vec{X: -farMM, Y: -farMM, Z: -farMM}, Max: r3.Vec{X: farMM, Y: farMM, Z: farMM}}
+	at, out := b.box.wide(), b.box.out
+	if !wide {
+		at, out = -b.box.narrow(), r3.Scale(-1, out)
+	}
+	for _, c := range []struct {
+		dir    float64
+		lo, hi *float64
+	}{{out.X, &box.Min.X, &box.Max.X}, {out.Y, &box.Min.Y, &box.Max.Y}, {out.Z, &box.Min.Z, &box.Max.Z}} {
+		if c.dir > 0 {
+			*c.lo = at
+		} else if c.dir < 0 {
+			*c.hi = -at
+		}
+	}
+	s, err := k.Box(box)
+	if err != nil {
+		return share{}, fmt.Errorf("tooling: %s: %w", name, err)
+	}
+	return share{name: name, tools: []Tool{{Solid: s}}}, nil
+}
+
+// Names of the free ends of the box in ledgers.
+const (
+	freeOver  = "free over the silicone"
+	freeUnder = "free under the silicone"
+)
+
+// account books both pours and the casting.
+func (b *blockMould) account(k *solid.Kernel, v blockBodies, box, label *solid.Solid, pick func(...string) []madePiece) error {
+	over, err := b.end(k, freeOver, false)
+	if err != nil {
+		return err
+	}
+	under, err := b.end(k, freeUnder, true)
+	if err != nil {
+		return err
+	}
+	gap := share{name: "clearance round the board", tools: []Tool{{Solid: v.under}}}
+	first, err := b.pour(k, "upper block is poured", label, pick(PouringBox, PartingBoard, Master, UpperBlock), []share{over, gap})
+	if err != nil {
+		return err
+	}
+	second, err := b.pour(k, "lower block is poured", label, pick(PouringBox, Master, UpperBlock, LowerBlock), []share{over, under})
+	if err != nil {
+		return err
+	}
+	b.set.Pours = []Pour{
+		{Piece: UpperBlock, ML: first.of(UpperBlock) / 1000, In: []string{PartingBoard, PouringBox, Master}, Ledger: first.lines},
+		{Piece: LowerBlock, ML: second.of(LowerBlock) / 1000, In: []string{PouringBox, UpperBlock, Master}, Ledger: second.lines}}
+	inside, err := v.over.Intersect(v.room)
+	if err != nil {
+		return fmt.Errorf("tooling: %w", err)
+	}
+	if err := b.closed(k, box, label, pick(UpperBlock, LowerBlock), []share{over, under},
+		wetShare{"sprue", inside, wetTools(v.sprue)}, wetShare{"vents", inside, wetTools(v.vents)}); err != nil {
+		return err
+	}
+	return b.cast(k, v, inside)
+}
+
+func wetTools(s []*solid.Solid) (out []Tool) {
+	for _, t := range s {
+		out = append(out, Tool{Half: Upper, Solid: t})
+	}
+	return out
+}
+
+// cast is the casting as it comes out, and lists the channels.
+func (b *blockMould) cast(k *solid.Kernel, v blockBodies, inside *solid.Solid) error {
+	out := v.part
+	for i, s := range append(append([]*solid.Solid(nil), v.sprue...), v.vents...) {
+		held, err := inside.Intersect(s)
+		if err != nil {
+			return fmt.Errorf("tooling: casting: %w", err)
+		}
+		ml, err := volumeOf(held, nil)
+		if err != nil {
+			return err
+		}
+		within, err := s.Intersect(v.room)
+		if err != nil {
+			return fmt.Errorf("tooling: casting: %w", err)
+		}
+		if out, err = out.Union(within); err != nil {
+			return fmt.Errorf("tooling: casting: %w", err)
+		}
+		c, kind, name := b.feed.all()[i].(Sprue), "sprue", "S1"
+		if i > 0 {
+			kind, name = "vent", fmt.Sprintf("V%d", i)
+		}
+		f := c.Feature(name, kind, ml)
+		f.At.Z = min(f.At.Z, b.box.block.Max.Z)
+		b.mould.Features = append(b.mould.Features, f)
+	}
+	var err error
+	if b.mould.Cast, err = out.Mesh(); err != nil {
+		return fmt.Errorf("tooling: %w", err)
+	}
+	if _, n := b.mould.Cast.Components(); n != 1 {
+		b.mould.Checks = append(b.mould.Checks, Check{Name: "casting in one piece", Value: float64(n), Limit: 1, Unit: "pieces",
+			Words: fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity", n)})
+	}
+	return nil
+}
