@@ -29,23 +29,35 @@ func fillFrames() (out []float64) {
 // WettingFile holds, under out/, when the resin reaches each place of the casting.
 const WettingFile = "fill.json"
 
-// Wetting tells how the mould fills, place by place.
+// Wetting tells how the mould fills, place by place, on the casting's surface with its large facets cut
+// small, so that a level drawn between corners is nearly where it is. Lengths are mm of the mould frame.
 type Wetting struct {
-	Up       [3]float64 `json:"up"` // against gravity, in the mould frame
-	TotalMM3 float64    `json:"total_mm3"`
-	// PouredMM3 is the volume poured when the resin comes to each vertex of the casting in mould.3mf, to
-	// a tenth of a mm³; −1 for those that stay in air.
+	Up       [3]float64   `json:"up"` // against gravity
+	TotalMM3 float64      `json:"total_mm3"`
+	Corners  [][3]float64 `json:"corners_mm"` // to a hundredth
+	Facets   [][3]uint32  `json:"facets"`     // seen from outside counter-clockwise
+	// PouredMM3 is the volume poured when the resin comes to each corner, to a tenth; −1 for those that stay
+	// in air.
 	PouredMM3 []float64 `json:"poured_mm3"`
 }
 
+const (
+	// wettingSteps edges, or fewer, go round the casting's longest side; mostWetting facets at most.
+	wettingSteps, mostWetting = 60, 60_000
+)
+
 func newWetting(r *FillReport, cast *mesh.Mesh) *Wetting {
-	used := r.used()
-	w := &Wetting{Up: array(used.Up), TotalMM3: used.CavityMM3, PouredMM3: fill.Wetting(used.Frames, cast.Verts)}
-	for i, v := range w.PouredMM3 {
-		w.PouredMM3[i] = math.Round(10*v) / 10
+	used, size := r.used(), cast.Bounds().Size()
+	fine := cast.Subdivided(max(size.X, size.Y, size.Z)/wettingSteps, mostWetting)
+	w := &Wetting{Up: array(used.Up), TotalMM3: used.CavityMM3, Facets: fine.Tris, PouredMM3: fill.Wetting(used.Frames, fine.Verts)}
+	for i, v := range fine.Verts {
+		w.Corners = append(w.Corners, [3]float64{hundredth(v.X), hundredth(v.Y), hundredth(v.Z)})
+		w.PouredMM3[i] = math.Round(10*w.PouredMM3[i]) / 10
 	}
 	return w
 }
+
+func hundredth(v float64) float64 { return math.Round(100*v)/100 + 0 } // no minus before zero
 
 // writeFill writes the pictures of the fill, and the wedge that props the mould.
 func writeFill(out *results, r *FillReport, cast *mesh.Mesh) error {
