@@ -14,15 +14,17 @@ import (
 
 // benchFlags describe the bench that steps are planned for.
 type benchFlags struct {
-	Shots    int     `default:"1" placeholder:"N" help:"Fillings to pour."`
-	Temp     float64 `default:"23" placeholder:"C" help:"Temperature of shop and components, °C."`
-	Cure     float64 `placeholder:"C" help:"Cure temperature, °C; left out: the shop's."`
-	Cup      float64 `placeholder:"ML" help:"A cup's brim volume, mL; left out: the sheet says how large a cup it takes."`
+	Shots    int     `placeholder:"N" help:"Fillings to pour; left out: the job's."`
+	Temp     float64 `placeholder:"C" help:"Temperature of shop and components, °C; left out: the job's."`
+	Cure     float64 `placeholder:"C" help:"Cure temperature, °C; left out: the job's, else the shop's."`
+	Cup      float64 `placeholder:"ML" help:"A cup's brim volume, mL; left out: the job's, else the sheet says how large a cup it takes."`
 	Vacuum   bool    `help:"Degas the mix under vacuum."`
 	Pot      bool    `help:"Cure in a pressure pot."`
 	PotRated float64 `placeholder:"KPA" help:"What the pot's plate allows over the air's pressure, kPa."`
 	Torque   float64 `placeholder:"NM" help:"Torque of the bolts, N·m; left out: none is given."`
-	Printed  string  `enum:"resin,filament" default:"resin" help:"What the pieces are printed in: resin or filament."`
+	Printed  string  `enum:"resin,filament,job" default:"job" help:"What the pieces are printed in: resin or filament; left out: what the job says."`
+	Finest   int     `placeholder:"GRIT" help:"The last abrasive paper, 120 to 2000; left out: 400."`
+	Blast    bool    `help:"Blast the cavity faces, for an even matt surface."`
 	Grain    int     `placeholder:"N" help:"Mist coats for a grained surface."`
 	Again    bool    `help:"The mould was used before: leave out what is done once."`
 	Silicone string  `placeholder:"ID" help:"The silicone that soft pieces are poured of; left out: the job's."`
@@ -30,7 +32,10 @@ type benchFlags struct {
 
 func (f benchFlags) bench(lib *material.Library) (steps.Bench, error) {
 	b := steps.Bench{TempC: f.Temp, CureC: f.Cure, Shots: f.Shots, CupML: f.Cup, Vacuum: f.Vacuum, Pot: f.Pot || f.PotRated > 0, PotRatedKPa: f.PotRated,
-		TorqueNM: f.Torque, Printed: material.Surface("printed-" + f.Printed), GrainCoats: f.Grain, Again: f.Again}
+		TorqueNM: f.Torque, FinestGrit: f.Finest, Blast: f.Blast, GrainCoats: f.Grain, Again: f.Again}
+	if f.Printed != "job" {
+		b.Printed = material.Surface("printed-" + f.Printed)
+	}
 	if f.Silicone != "" {
 		m, err := lib.Find(f.Silicone)
 		if err != nil {

@@ -35,6 +35,10 @@ type BenchReport struct {
 	Batch    *material.BatchPlan `json:"batch"`             // null when it cannot be done
 	Problem  string              `json:"problem,omitempty"` // why not
 	Demould  *material.TimeAt    `json:"demould,omitempty"`
+	Thin     string              `json:"thin_sections,omitempty"` // a warning
+	// MouldPerK is the linear expansion of what shapes the casting: the silicone where there is one, else
+	// the print; 0 where it is not known.
+	MouldPerK float64 `json:"mould_expansion_per_k"`
 	// Warm is what a cure at another temperature does to the part's longest side; null at the shop's.
 	Warm *material.WarmCure `json:"warm_cure,omitempty"`
 	// HottestC is what the mix would reach if it kept all its heat; 0 where that is not known.
@@ -48,8 +52,8 @@ const (
 	sheetShrinkOff   = 0.2
 	// printOffPct: what a tuned printer's length is off by (common practice, no source).
 	printOffPct = 0.2
-	// printPerK is a cured photopolymer's linear expansion (typical, from memory).
-	printPerK = 9e-5
+	// PrintPerK is a cured photopolymer's linear expansion (typical, from memory).
+	PrintPerK = 9e-5
 
 	defaultShopC  = 23
 	defaultPourS  = 60 // common practice, no source
@@ -188,26 +192,27 @@ func (s *trying) bench(silicone *material.Material) error {
 	if k, ok := m.PeakRiseK(); ok {
 		r.HottestC = r.ShopC + k
 	}
-	s.warnThin()
-	return s.warmCure(r, silicone)
+	if r.Thin = s.thinWords(); r.Thin != "" {
+		s.report.Warnings = append(s.report.Warnings, r.Thin)
+	}
+	r.MouldPerK = cmp.Or(s.file.Printer.PerK, PrintPerK)
+	if silicone != nil {
+		r.MouldPerK = silicone.ExpansionPerK
+	}
+	return s.warmCure(r)
 }
 
-// warmCure is the error of size of a cure at another temperature than the shop's. What shapes the casting
-// is the silicone where there is one, else the print.
-func (s *trying) warmCure(r *BenchReport, silicone *material.Material) error {
+// warmCure is the error of size of a cure at another temperature than the shop's.
+func (s *trying) warmCure(r *BenchReport) error {
 	if r.CureC == r.ShopC {
 		return nil
 	}
-	mould := cmp.Or(s.file.Printer.PerK, printPerK)
-	if silicone != nil {
-		mould = silicone.ExpansionPerK
-	}
-	if mould == 0 || s.material.ExpansionPerK == 0 {
+	if r.MouldPerK == 0 || s.material.ExpansionPerK == 0 {
 		s.report.Warnings = append(s.report.Warnings, fmt.Sprintf("Cured at %g °C the casting changes its size, and by how much cannot be told: put expansion_per_k of %s in the material file.", r.CureC, s.material.ID))
 		return nil
 	}
 	_, mm := s.part.longest()
-	w, err := material.WarmCureError(mm, mould, s.material.ExpansionPerK, r.CureC, r.ShopC)
+	w, err := material.WarmCureError(mm, r.MouldPerK, s.material.ExpansionPerK, r.CureC, r.ShopC)
 	if err != nil {
 		return fmt.Errorf("warm cure: %w", err)
 	}

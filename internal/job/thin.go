@@ -49,15 +49,17 @@ func throughWalls(m *mesh.Mesh, below float64) (leastMM float64, at r3.Vec, thin
 	return leastMM, at, thinMM2, ok
 }
 
-// warnThin says when the part has sections so thin that its material cures slowly in them.
-func (s *trying) warnThin() {
+// thinWords says when the part has sections so thin that its material cures slowly in them; "" when not.
+func (s *trying) thinWords() string {
 	limit := s.material.LeastMM
 	if limit == 0 {
-		return
+		return ""
 	}
 	least, at, area, ok := throughWalls(s.part.mesh, limit)
-	if share := 100 * area / s.part.report.AreaMM2; ok && share >= thinSharePct {
-		s.report.Warnings = append(s.report.Warnings, fmt.Sprintf("Thin sections: %.0f %% of the part's surface is on walls thinner than the %g mm that %s asks for, the thinnest %.2f mm at x %.1f, y %.1f, z %.1f mm of the part. They make little heat, cure slowly and stay soft at first: leave it longer in the mould, or warm it.",
-			share, limit, s.material.ID, least, at.X, at.Y, at.Z))
+	share := 100 * area / s.part.report.AreaMM2
+	if !ok || share < thinSharePct {
+		return ""
 	}
+	return fmt.Sprintf("Thin sections: %.0f %% of the part's surface is on walls thinner than the %g mm that %s asks for, the thinnest %.2f mm at x %.1f, y %.1f, z %.1f mm of the part. They make little heat, cure slowly and stay soft at first: leave it longer in the mould, or warm it.",
+		share, limit, s.material.ID, least, at.X, at.Y, at.Z)
 }

@@ -16,7 +16,7 @@ func (b *book) notes(c Content) {
 	for _, block := range []struct {
 		title string
 		lines []string
-	}{{"Never touch", c.Plan.NeverTouch}, {"Cautions", c.Plan.Cautions}, {"Mind", c.Plan.Warnings}} {
+	}{{"Never touch", c.Plan.NeverTouch}, {"Cautions", c.Plan.Cautions}, {"Cautions, backfill", c.Plan.BackfillCautions}, {"Mind", c.Plan.Warnings}} {
 		if len(block.lines) == 0 {
 			continue
 		}

@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 
+	"mouldwright/internal/job"
+	"mouldwright/internal/material"
 	"mouldwright/internal/sheet"
 
 	qrcode "github.com/skip2/go-qrcode"
@@ -89,41 +91,80 @@ func (b *book) heading(words string) {
 	b.y += 5.4
 }
 
-// amounts is the table of one filling.
+// amounts is the table of one filling, and of the backfill of a ballast.
 func (b *book) amounts(c Content) {
-	s := c.Report.Shot
 	b.heading("Weigh for one filling")
-	head := []string{"component", "g", "mL", ""}
+	b.shot(c.Report.Shot)
+	if p := c.Plan.Batch; p != nil {
+		b.paragraph(mixWords(p, c.Plan.CupML), bodyMM)
+	}
+	b.y += gapMM
+	if r := c.Report.Ballast; r != nil {
+		b.ballast(r)
+	}
+}
+
+// shot is the table of what to weigh.
+func (b *book) shot(s *material.Shot) {
 	var rows [][]string
-	for _, d := range s.Components {
-		ml := ""
-		if d.ML > 0 {
-			ml = strconv.FormatFloat(d.ML, 'f', 1, 64)
+	row := func(name string, g, ml float64, note string) {
+		words := ""
+		if ml > 0 {
+			words = strconv.FormatFloat(ml, 'f', 1, 64)
 		}
-		rows = append(rows, []string{d.Name, grams(d.G), ml, ""})
+		rows = append(rows, []string{name, grams(g), words, note})
+	}
+	for _, d := range s.Components {
+		row(d.Name, d.G, d.ML, "")
+	}
+	for _, e := range s.Extras {
+		row(e.Name, e.G, e.ML, fmt.Sprintf("%s, %.2g %% of %s", e.Kind, e.GotPct, e.Of))
 	}
 	for _, p := range s.Pigments {
-		rows = append(rows, []string{p.Name, grams(p.G), "", fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of)})
+		row(p.Name, p.G, 0, fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of))
 	}
-	rows = append(rows, []string{"all together", grams(s.TotalG), fmt.Sprintf("%.1f", s.MixML), fmt.Sprintf("density %.3f g/mL ± %g %%", s.Density.GPerML, s.Density.ErrorPct)})
-	b.table(head, rows, []float64{0, 78, 98, 104})
-	var words string
-	if p := c.Plan.Batch; p != nil {
-		words = fmt.Sprintf("Pot life at %g °C: %s (%s to %s). ", p.PotLife.AtC, minutes(p.PotLife.Seconds), minutes(p.PotLife.LowS), minutes(p.PotLife.HighS))
-		if n := len(p.Mixes); n > 1 {
-			words += fmt.Sprintf("%d mixes: ", n)
-		} else {
-			words += "One mix: "
-		}
-		for i, x := range p.Mixes {
-			if i > 0 {
-				words += "; "
-			}
-			words += fmt.Sprintf("%s, %.1f mL in %s", count(x.Shots, "filling"), x.ML, count(x.Cups, "cup"))
-		}
-		words += "."
+	row("all together", s.TotalG, s.MixML, fmt.Sprintf("density %.3f g/mL ± %g %%", s.Density.GPerML, s.Density.ErrorPct))
+	b.table([]string{"component", "g", "mL", ""}, rows, []float64{0, 78, 98, 104})
+}
+
+// mixWords says how the fillings are split, and the time that each mix takes of the pot life.
+func mixWords(p *material.BatchPlan, cupML float64) string {
+	words := fmt.Sprintf("Pot life at %g °C: %s (%s to %s). ", p.PotLife.AtC, minutes(p.PotLife.Seconds), minutes(p.PotLife.LowS), minutes(p.PotLife.HighS))
+	if n := len(p.Mixes); n > 1 {
+		words += fmt.Sprintf("%d mixes: ", n)
+	} else {
+		words += "One mix: "
 	}
-	b.paragraph(words, bodyMM)
+	for i := 0; i < len(p.Mixes); {
+		x, first := p.Mixes[i], i
+		for i < len(p.Mixes) && p.Mixes[i] == x {
+			i++
+		}
+		if first > 0 {
+			words += "; "
+		}
+		if i > first+1 {
+			words += fmt.Sprintf("%d times ", i-first)
+		}
+		words += fmt.Sprintf("%s, %.1f mL in %s of %.0f mL, done in %s, %s to spare", count(x.Shots, "filling"), x.ML, count(x.Cups, "cup"), cupML, minutes(x.UsedS), minutes(x.SpareS))
+	}
+	return words + "."
+}
+
+// ballast is what weights each casting.
+func (b *book) ballast(r *job.BallastReport) {
+	b.room(20)
+	b.heading("Ballast of one casting")
+	for _, w := range r.Words {
+		b.bullet(capital(w) + ".")
+	}
+	b.y += gapMM
+	if r.Backfill == nil {
+		return
+	}
+	b.room(30)
+	b.heading("Weigh for one backfill: " + r.Backfill.Name)
+	b.shot(r.Backfill)
 	b.y += gapMM
 }
 
@@ -142,7 +183,7 @@ func minutes(s float64) string {
 	case s < 120:
 		return fmt.Sprintf("%.0f s", s)
 	case s < 3*3600:
-		return fmt.Sprintf("%.0f min", s/60)
+		return strconv.FormatFloat(math.Round(s/6)/10, 'f', -1, 64) + " min"
 	}
 	return fmt.Sprintf("%.1f h", s/3600)
 }
@@ -190,6 +231,12 @@ func (b *book) mould(c Content) {
 	words := []string{
 		fmt.Sprintf("Block %.1f × %.1f × %.1f mm; parting line %.0f mm.", m.BlockMM[0], m.BlockMM[1], m.BlockMM[2], m.LineMM),
 		fmt.Sprintf("Cavity %.3f %% larger than the part, for shrinkage.", 100*(m.Scale[0]-1)),
+	}
+	if r := c.Report.Shrink; r != nil {
+		words = append(words, fmt.Sprintf("The casting's %.1f mm may be off by ± %.2f mm.", r.LengthMM, r.Chain.ErrorMM))
+		if r.PrintScale != 1 {
+			words = append(words, fmt.Sprintf("Print every piece at %.3f %%.", 100*r.PrintScale))
+		}
 	}
 	for _, p := range m.Pieces {
 		words = append(words, fmt.Sprintf("%s: %.1f × %.1f × %.1f mm, %.0f mL.", capital(p.Name), p.SizeMM[0], p.SizeMM[1], p.SizeMM[2], p.VolumeMM3/1000))

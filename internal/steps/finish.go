@@ -68,7 +68,7 @@ func direction(v [3]float64) string {
 	return fmt.Sprintf("%g, %g, %g", v[0]+0, v[1]+0, v[2]+0)
 }
 
-// finish trims, inspects and records.
+// finish trims and inspects.
 func (k *maker) finish() {
 	k.stage = stage{name: "casting"}
 	mould := k.rep.Mould
@@ -79,9 +79,17 @@ func (k *maker) finish() {
 	k.add(trim)
 	look := Step{ID: "inspect", Phase: Finish, Title: "Inspect and weigh", Words: append([]string{"Voids, pinholes, tacky places, steps, tears, colour: against the first good casting, in the same light."}, k.plan.NeverTouch...)}
 	g := k.castingG()
+	if b := k.rep.Ballast; b != nil && b.Backfill == nil { // its balls lie in the casting
+		g = b.With.MassG
+	}
 	look.Quantities = []Quantity{{Name: "casting, trimmed", Value: math.Round(g*10) / 10, Unit: "g",
 		Note: fmt.Sprintf("predicted, ± %g %% for the density", k.rep.Shot.Density.ErrorPct)}}
 	look.Ask = &Ask{Words: "weight, trimmed", Unit: "g", Want: math.Round(g*10) / 10}
 	k.add(look)
+}
+
+// record ends the run.
+func (k *maker) record() {
+	k.stage = stage{name: "casting"}
 	k.add(Step{ID: "record", Phase: Record, Title: "Record the shot", Words: []string{"Mould, lots, mix, outcome, defects with a photo, weight. Look the mould over: edges, release, keys."}})
 }

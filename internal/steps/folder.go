@@ -13,6 +13,7 @@ type Job struct {
 	Report   *job.Report
 	Material *material.Material
 	Silicone *material.Material // what its soft pieces are poured of; nil where there are none
+	Backfill *material.Material // what fills the gaps of a ballast; nil where there is none
 	Library  *material.Library  // the general one, with the job's own entries over it
 }
 
@@ -48,11 +49,19 @@ func ReadJob(folder string) (*Job, error) {
 			return nil, fmt.Errorf("%s: the silicone of its last run: %w", folder, err)
 		}
 	}
+	if b := rep.Ballast; b != nil && b.Backfill != nil {
+		if j.Backfill, err = j.Library.Find(b.Backfill.MaterialID); err != nil {
+			return nil, fmt.Errorf("%s: the backfill of its last run: %w", folder, err)
+		}
+	}
 	return j, nil
 }
 
-// Plan makes the steps. Where the bench names no silicone, that of the job is taken.
+// Plan makes the steps. Where the bench names no silicone and no backfill, those of the job are taken.
 func (j *Job) Plan(b Bench) (*Plan, error) {
+	if b.Backfill == nil {
+		b.Backfill = j.Backfill
+	}
 	if b.Silicone == nil {
 		b.Silicone = j.Silicone
 	}

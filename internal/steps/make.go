@@ -20,6 +20,7 @@ type stage struct {
 	printed []string // names of the printed pieces that it touches; nil: all of the report
 	soft    []string // names of the silicone pieces that it touches
 	pours   string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
+	ballast bool     // the backfill of a ballast, poured into the finished casting
 	fixed   string   // the piece that stays where it is at opening
 	covered string   // the piece whose cavity a soft piece fills, so that only its rim is touched
 	opens   string   // what it says of opening, at the end
@@ -60,7 +61,7 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 	if m.ID != rep.Shot.MaterialID {
 		return nil, fmt.Errorf("the report is of %q, and the material is %q; run the job again, or give that material", rep.Shot.MaterialID, m.ID)
 	}
-	b = b.filled()
+	b = b.filled(rep.Bench)
 	if rep.Fill != nil && rep.Fill.Flow != nil {
 		b.PourS = max(b.PourS, rep.Fill.Flow.SecondsS)
 	}
@@ -88,6 +89,10 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 	}
 	k.m = m
 	k.finish()
+	if err := k.ballast(); err != nil {
+		return nil, fmt.Errorf("ballast: %w", err)
+	}
+	k.record()
 	k.plan.Cautions = m.Cautions()
 	return k.plan, nil
 }
@@ -113,9 +118,10 @@ func (k *maker) add(s Step) {
 	if s.Stage == "" {
 		s.Stage = "casting"
 	}
-	if k.stage.silicone() {
+	if k.stage.silicone() || k.stage.ballast {
 		s.ID += "-" + slug(k.stage.name)
-		s.Once = true
+		s.Title += " (" + k.stage.name + ")"
+		s.Once = k.stage.silicone()
 	}
 	if s.Once && k.bench.Again {
 		return

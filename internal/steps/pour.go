@@ -1,10 +1,12 @@
 package steps
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
 
+	"mouldwright/internal/job"
 	"mouldwright/internal/material"
 )
 
@@ -28,6 +30,7 @@ func (k *maker) setUp() {
 		s.Words = append(s.Words, "It stands level: no tilt traps less air.")
 	}
 	k.add(s)
+	k.ballsInMould()
 	k.bolts()
 }
 
@@ -60,12 +63,15 @@ func (k *maker) boltStep(n int, words string) Step {
 
 // pouredOpen says whether resin goes in before the mould is closed: there is no sprue.
 func (k *maker) pouredOpen() bool {
-	return !k.stage.silicone() && len(k.features("sprue", "side sprue")) == 0
+	return !k.stage.silicone() && !k.stage.ballast && len(k.features("sprue", "side sprue")) == 0
 }
 
 // shot is what one filling of the stage takes.
 func (k *maker) shot() (*material.Shot, error) {
-	if !k.stage.silicone() {
+	switch {
+	case k.stage.ballast:
+		return k.rep.Ballast.Backfill, nil
+	case !k.stage.silicone():
 		return k.rep.Shot, nil
 	}
 	for _, p := range k.rep.Pours {
@@ -90,28 +96,36 @@ func (k *maker) mix() error {
 		return err
 	}
 	opt := material.BatchOptions{Shots: k.bench.Shots, CupML: k.bench.CupML, TempC: k.bench.TempC, PourS: k.bench.PourS, CloseS: k.bench.CloseS, NoDegas: !k.bench.Vacuum}
+	degassed := k.bench.Vacuum && k.m.DegasS > 0
+	if k.bench.Vacuum && !degassed {
+		k.plan.Warnings = append(k.plan.Warnings, fmt.Sprintf("How long %s is degassed is not known, so the plan leaves no time for it: put degas_s in the material file.", k.m.ID))
+	}
 	if k.stage.silicone() {
 		opt.Shots = 1
 	}
 	if opt.CupML == 0 {
-		opt.CupML = k.m.CupFor(shot.MixML, k.bench.Vacuum)
+		opt.CupML = k.m.CupFor(shot.MixML, degassed)
 	}
 	b, err := k.m.PlanMixes(shot.MixML, opt)
 	if err != nil {
 		return err
 	}
-	if !k.stage.silicone() {
-		k.plan.Batch = b
+	if !k.stage.silicone() && !k.stage.ballast {
+		k.plan.Batch, k.plan.CupML = b, opt.CupML
 	}
 	k.plan.Warnings = append(k.plan.Warnings, b.Warnings...)
 	if why, do, ok := k.m.Moisture(); ok {
 		k.add(Step{ID: "dry", Phase: Mix, Title: "Keep water out", Words: []string{sentence(do)}, Ask: &Ask{Words: "humidity", Unit: "%"}, Why: why, Source: practice})
 	}
-	k.add(Step{ID: "warm-up", Phase: Mix, Title: fmt.Sprintf("Bring bottles and mould to %g °C", k.bench.TempC), Words: []string{"Shake or stir each bottle that settles. Check the date on every label; write the lots down."},
+	what := "mould"
+	if k.stage.ballast {
+		what = "casting"
+	}
+	k.add(Step{ID: "warm-up", Phase: Mix, Title: fmt.Sprintf("Bring bottles and %s to %g °C", what, k.bench.TempC), Words: []string{"Shake or stir each bottle that settles. Check the date on every label; write the lots down."},
 		Ask: &Ask{Words: "temperature of the components", Unit: "°C", Want: k.bench.TempC}, Why: b.PotLife.Basis})
 	// A mix is poured before the next is begun: its pot life runs.
 	for i, x := range b.Mixes {
-		k.weigh(shot, x, i, len(b.Mixes), opt.CupML)
+		k.weigh(shot, b, x, i, len(b.Mixes), opt.CupML)
 		k.stir(b, x, i, len(b.Mixes))
 		k.pour(x, i, len(b.Mixes))
 	}
@@ -133,7 +147,7 @@ func ofMany(title string, i, n int) string {
 }
 
 // weigh lists the components of one mix: the filling's doses times its fillings.
-func (k *maker) weigh(shot *material.Shot, x material.MixPlan, i, n int, cupML float64) {
+func (k *maker) weigh(shot *material.Shot, b *material.BatchPlan, x material.MixPlan, i, n int, cupML float64) {
 	s := Step{ID: numbered("weigh", i, n), Phase: Mix, Hard: true, Title: ofMany("Weigh", i, n), Ask: &Ask{Words: "total weighed", Unit: "g"},
 		Why: fmt.Sprintf("the mixing ratio may be off by %g %% at most", shot.RatioTolerancePct)}
 	times := float64(x.Shots)
@@ -145,6 +159,10 @@ func (k *maker) weigh(shot *material.Shot, x material.MixPlan, i, n int, cupML f
 		}
 		s.Quantities, total = append(s.Quantities, q), total+q.Value
 	}
+	for _, e := range shot.Extras {
+		q := Quantity{Name: e.Name, Value: e.G * times, Unit: "g", Note: fmt.Sprintf("%s, %.1f mL, %.2g %% of %s", e.Kind, e.ML*times, e.GotPct, e.Of)}
+		s.Quantities, total = append(s.Quantities, q), total+q.Value
+	}
 	for _, p := range shot.Pigments {
 		q := Quantity{Name: p.Name, Value: p.G * times, Unit: "g", Note: fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of)}
 		s.Quantities, total = append(s.Quantities, q), total+q.Value
@@ -154,11 +172,17 @@ func (k *maker) weigh(shot *material.Shot, x material.MixPlan, i, n int, cupML f
 	if x.Shots > 1 {
 		s.Words = append(s.Words, fmt.Sprintf("For %d fillings.", x.Shots))
 	}
-	cup := fmt.Sprintf("Cup of at least %.0f mL", cupML)
+	cup := fmt.Sprintf("Cup of at least %.0f mL for %.1f mL of mix", cupML, x.CupML)
 	if x.Cups > 1 {
-		cup = fmt.Sprintf("Into %d cups of %.0f mL, each its share of every component (%.1f mL a cup)", x.Cups, cupML, x.CupML)
+		cup = fmt.Sprintf("Into %d cups of %.0f mL, each its share of every component: %.1f mL a cup", x.Cups, cupML, x.CupML)
+	}
+	if b.FoamRise > 1 {
+		cup += fmt.Sprintf("; under vacuum that rises to %.0f mL, and %.0f mL stay free", x.NeedsML, x.HeadML)
 	}
 	s.Words = append(s.Words, cup+".")
+	if len(shot.Pigments) > 0 && shot.Pigments[0].Of != "all components" {
+		s.Words = append(s.Words, "Stir the pigment into "+shot.Pigments[0].Of+" before the others are added.")
+	}
 	k.add(s)
 }
 
@@ -173,11 +197,26 @@ func (k *maker) stir(b *material.BatchPlan, x material.MixPlan, i, n int) {
 		Words:    []string{"Start the pot-life timer when the components meet. Scrape sides and floor; pour into a second cup and stir again.", fmt.Sprintf("The plan takes %.0f s of the pot life and leaves %.0f s of its low estimate.", x.UsedS, x.SpareS)},
 		Timers:   []Timer{{Name: "pot life", S: l.Seconds, LowS: l.LowS, HighS: l.HighS, Basis: l.Basis}, {Name: "stir each cup", S: stirS}},
 		Cautions: k.m.Cautions()[:max(0, len(k.m.Cautions())-1)]}
+	if k.m.MaxMixG > 0 || k.rep.Bench != nil && k.rep.Bench.HottestC > 0 {
+		s.Words = append(s.Words, k.heat(x))
+	}
 	if k.bench.Vacuum && k.m.DegasS > 0 {
 		s.Timers = append(s.Timers, Timer{Name: "degas", S: k.m.DegasS})
 		s.Words = append(s.Words, fmt.Sprintf("Degas: it rises to about %.0f mL in its cup, then falls back; stop when it boils gently.", x.NeedsML))
 	}
 	k.add(s)
+}
+
+// heat says how much of the mass that may be mixed at once a mix is, and how hot it could get.
+func (k *maker) heat(x material.MixPlan) string {
+	var parts []string
+	if k.m.MaxMixG > 0 {
+		parts = append(parts, fmt.Sprintf("this mix is %.0f g of the %g g that may be mixed at once for its heat", x.G, k.m.MaxMixG))
+	}
+	if rise, ok := k.m.PeakRiseK(); ok {
+		parts = append(parts, fmt.Sprintf("kept in a full cup it could come near %.0f °C: spread what is left over in a flat tray", k.bench.TempC+rise))
+	}
+	return sentence(strings.Join(parts, "; "))
 }
 
 // pour fills the moulds of one mix, and closes what must be closed.
@@ -186,8 +225,13 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	if x.Shots > 1 {
 		s.Title = ofMany(fmt.Sprintf("Pour %d fillings", x.Shots), i, n)
 	}
-	sprue, vents := namesOf(k.channels("sprue", "side sprue", "fill port")), namesOf(k.channels("vent"))
+	sprue := namesOf(k.channels("sprue", "side sprue", "fill port"))
 	switch {
+	case k.stage.ballast:
+		s.Words = []string{"A thin stream down one side of the hollow, so that the air rises before it on the other; stop now and then, tap, and let it sink between the balls. Level with the brim."}
+		if k.rep.Ballast.BallGPerML <= k.m.MixedDensity().GPerML {
+			s.Words = append(s.Words, "The balls are lighter than the resin and float: hold them down under a weighted mesh until it gels.")
+		}
 	case k.stage.silicone():
 		s.Words = []string{"A thin stream from about half a metre into " + orWords(sprue, "the fill port") + " alone; let it push the air before it."}
 	case k.pouredOpen():
@@ -195,21 +239,36 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	default:
 		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
 	}
-	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone() {
+	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone() && !k.stage.ballast {
 		s.Words = append(s.Words, sentence(f.Flow.Words))
 	}
 	k.add(s)
-	if len(vents) > 0 && !k.pouredOpen() {
-		words := []string{"Wait until it comes out of " + listed(vents) + " without bubbles; tap the mould; top " + orWords(sprue, "the sprue") + " up; then plug the vents with wax or clay."}
-		if k.bench.Pot {
-			words = append(words, "Leave the sprue open, so that the pressure in the pot is the same inside and outside.")
-		}
-		k.add(Step{ID: numbered("purge", i, n), Phase: Pour, Title: ofMany("Purge the vents, then plug them", i, n), Words: words, Source: practice})
+	if !k.pouredOpen() && !k.stage.ballast {
+		k.purge(sprue, i, n)
 	}
 	if k.pouredOpen() {
 		k.close(i, n)
 	}
 }
+
+// purge is the sign-off of each vent: air out, then shut.
+func (k *maker) purge(sprue []string, i, n int) {
+	vents := k.channels("vent")
+	for j, v := range vents {
+		s := Step{ID: numbered("purge-"+slug(v.Name), i, n), Phase: Pour, Title: ofMany("Purge vent "+v.Name+", then plug it", i, n), Piece: v.Piece, Source: practice,
+			Words: []string{fmt.Sprintf("At x %.1f, y %.1f mm of the mould. Wait until it runs out of %s without bubbles; tap the mould; then plug it with wax or clay.", tenth(v.AtMM[0]), tenth(v.AtMM[1]), v.Name)}}
+		if j == len(vents)-1 {
+			s.Words = append(s.Words, "It was the last: top "+orWords(sprue, "the sprue")+" up.")
+			if k.bench.Pot {
+				s.Words = append(s.Words, "Leave the sprue open, so that the pressure in the pot is the same inside and outside.")
+			}
+		}
+		k.add(s)
+	}
+}
+
+// tenth rounds to 0.1 without a negative zero.
+func tenth(mm float64) float64 { return math.Round(mm*10)/10 + 0 }
 
 // orWords is the names, or other words where there are none.
 func orWords(names []string, other string) string {
@@ -245,10 +304,10 @@ func (k *maker) lid() string {
 
 // pressure puts the mould into the pot.
 func (k *maker) pressure() {
-	if !k.bench.Pot || k.stage.silicone() {
+	if !k.bench.Pot || k.stage.silicone() || k.stage.ballast {
 		return
 	}
-	kPa, words := k.m.PotKPa, []string{"Lid seated, all its clamps closed, before any air goes in. Raise the pressure slowly."}
+	kPa, words := cmp.Or(k.bench.potKPa, k.m.PotKPa), []string{"Lid seated, all its clamps closed, before any air goes in. Raise the pressure slowly."}
 	if kPa == 0 {
 		words = append(words, "No pressure is given for this material: use what its data sheet says.")
 	}
@@ -259,7 +318,7 @@ func (k *maker) pressure() {
 			"No heating of a pot that its maker does not allow to be heated."}}
 	switch {
 	case k.bench.PotRatedKPa > 0 && kPa > k.bench.PotRatedKPa:
-		s.Words = append(s.Words, fmt.Sprintf("The material asks for %g kPa, the pot is rated for %g kPa: stay at %g kPa.", kPa, k.bench.PotRatedKPa, k.bench.PotRatedKPa))
+		s.Words = append(s.Words, fmt.Sprintf("%g kPa are asked for, the pot is rated for %g kPa: stay at %g kPa.", kPa, k.bench.PotRatedKPa, k.bench.PotRatedKPa))
 		kPa = k.bench.PotRatedKPa
 		s.Ask.Want = kPa
 	case k.bench.PotRatedKPa == 0:
@@ -277,7 +336,11 @@ func (k *maker) cure() error {
 	s := Step{ID: "cure", Phase: Cure, Title: fmt.Sprintf("Cure at %g °C", k.bench.CureC), Ask: &Ask{Words: "temperature", Unit: "°C", Want: k.bench.CureC}, Hard: true}
 	switch {
 	case err == nil:
-		s.Timers = []Timer{{Name: "until it can be opened", S: t.Seconds, LowS: t.LowS, HighS: t.HighS, Basis: t.Basis}}
+		name := "until it can be opened"
+		if k.stage.ballast {
+			name = "until it is hard"
+		}
+		s.Timers = []Timer{{Name: name, S: t.Seconds, LowS: t.LowS, HighS: t.HighS, Basis: t.Basis}}
 		s.Words = []string{"Wait the upper end when in doubt: press the rest in the cup, which must not take a mark."}
 		s.Why = t.Basis
 	case k.m.Demould == nil:
@@ -286,10 +349,34 @@ func (k *maker) cure() error {
 	default:
 		return err
 	}
-	if d := k.bench.CureC - k.bench.TempC; math.Abs(d) >= 5 && k.m.ExpansionPerK > 0 {
-		size := max(k.rep.Part.SizeMM[0], k.rep.Part.SizeMM[1], k.rep.Part.SizeMM[2])
-		s.Words = append(s.Words, fmt.Sprintf("Cooling from %g °C, %.0f mm of casting shrink by %.2f mm more than in a cure at %g °C, less what the mould grows.", k.bench.CureC, size, material.GrowthMM(size, k.m.ExpansionPerK, d), k.bench.TempC))
+	if err := k.warm(&s); err != nil {
+		return err
+	}
+	if r := k.rep.Bench; r != nil && r.Thin != "" && !k.stage.silicone() && !k.stage.ballast {
+		s.Words = append(s.Words, r.Thin)
 	}
 	k.add(s)
+	return nil
+}
+
+// warm says what a cure at another temperature than the shop's does to the casting's longest side.
+func (k *maker) warm(s *Step) error {
+	if k.bench.CureC == k.bench.TempC || k.stage.silicone() || k.stage.ballast {
+		return nil
+	}
+	mould := job.PrintPerK
+	if r := k.rep.Bench; r != nil {
+		mould = r.MouldPerK
+	}
+	if mould == 0 || k.m.ExpansionPerK == 0 {
+		s.Words = append(s.Words, fmt.Sprintf("How much the casting's size changes by a cure at %g °C cannot be told: its expansion, or the mould's, is not known.", k.bench.CureC))
+		return nil
+	}
+	size := max(k.rep.Part.SizeMM[0], k.rep.Part.SizeMM[1], k.rep.Part.SizeMM[2])
+	w, err := material.WarmCureError(size, mould, k.m.ExpansionPerK, k.bench.CureC, k.bench.TempC)
+	if err != nil {
+		return fmt.Errorf("warm cure: %w", err)
+	}
+	s.Words = append(s.Words, sentence("Size: "+w.Words))
 	return nil
 }

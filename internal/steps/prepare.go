@@ -19,8 +19,11 @@ const (
 	mistDryS = 300
 )
 
-// grades of abrasive paper, in order (common practice, no source).
-var grades = []int{120, 180, 240, 320, 400}
+// grades of abrasive paper, in order, of which a plan takes those up to Bench.FinestGrit: 400 for a satin
+// surface (common practice, no source).
+var grades = []int{120, 180, 240, 320, 400, 600, 800, 1000, 1200, 1500, 2000}
+
+const defaultGrit = 400
 
 // prepare is the work on the printed pieces before the first shot.
 func (k *maker) prepare() {
@@ -41,10 +44,17 @@ func (k *maker) prepare() {
 	}
 	var words []string
 	for _, g := range grades {
-		words = append(words, fmt.Sprint(g))
+		if g <= k.bench.FinestGrit {
+			words = append(words, fmt.Sprint(g))
+		}
 	}
 	once(Step{ID: "sand", Title: "Sand the cavity faces", Words: []string{"Grades " + listed(words) + ", each across the marks of the one before; wet from 320. Stay off the parting faces and the shut-off edges.", "Fill what is left of layer lines, and sand again from 240."},
 		Cautions: []string{"Dust of prints: mask; wet sanding keeps it down."}, Why: "the casting copies every scratch"})
+	if k.bench.Blast {
+		once(Step{ID: "blast", Title: "Blast the cavity faces", Words: []string{"Glass beads of 70 to 110 µm at 200 to 300 kPa, from 15 to 20 cm, square to the face and always moving, until all of it is evenly matt.",
+			"Tape off the parting faces, the shut-off edges, keys and pockets before. Blow all beads out afterwards, and wipe with a damp cloth.", "Show faces: on a scrap first; blasting rounds fine detail."},
+			Cautions: []string{"In a closed cabinet, with gloves and mask: dust and beads hurt eyes and lungs. Never sand."}, Why: "the casting takes the mould's gloss: a matt face hides flow lines"})
+	}
 	if k.bench.GrainCoats > 0 {
 		once(Step{ID: "grain", Title: "Mist coats for the grain", Words: []string{fmt.Sprintf("%d mist coats from well away, so that drops land nearly dry; look at the grain between coats. Not on the parting faces.", k.bench.GrainCoats)},
 			Timers: []Timer{{Name: "between coats", S: mistDryS}}})

@@ -16,6 +16,7 @@ const (
 	Cure    Phase = "cure"
 	Open    Phase = "open"
 	Finish  Phase = "finish"
+	Ballast Phase = "ballast"
 	Record  Phase = "record"
 )
 
@@ -23,7 +24,7 @@ const (
 type Step struct {
 	ID         string     `json:"id"` // stable for the same job, unique in the plan
 	Phase      Phase      `json:"phase"`
-	Stage      string     `json:"stage"` // "casting", or "insert" for the silicone that is poured first
+	Stage      string     `json:"stage"` // "casting"; the silicone piece that is poured first; "ballast"
 	Title      string     `json:"title"`
 	Words      []string   `json:"words"`
 	Quantities []Quantity `json:"quantities,omitempty"`
@@ -68,10 +69,13 @@ type Plan struct {
 	Family     string              `json:"family"`
 	Shots      int                 `json:"shots"`
 	Batch      *material.BatchPlan `json:"batch"`
+	CupML      float64             `json:"cup_ml"` // brim volume of the cups that it counts on
 	NeverTouch []string            `json:"never_touch"`
 	Cautions   []string            `json:"cautions"`
-	Warnings   []string            `json:"warnings"`
-	Steps      []Step              `json:"steps"`
+	// BackfillCautions are those of a ballast's resin; none where there is none.
+	BackfillCautions []string `json:"backfill_cautions,omitempty"`
+	Warnings         []string `json:"warnings"`
+	Steps            []Step   `json:"steps"`
 }
 
 // practice stands by what the trade does.

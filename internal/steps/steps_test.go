@@ -106,7 +106,7 @@ func TestTwoHalves(t *testing.T) {
 	m := generic(t, "pu-flexible")
 	p := mustMake(t, report(t, m, "two rigid halves", halves()...), m, Bench{Pot: true, PotRatedKPa: 250, Vacuum: true, GrainCoats: 3})
 	checkPlan(t, p)
-	for _, id := range []string{"supports", "wash", "post-cure", "sand", "grain", "fit", "seal-lower-half", "release-lower-half", "release-upper-half", "bolts", "weigh", "stir", "pour", "purge", "pot", "cure", "unbolt", "open", "trim", "inspect", "record"} {
+	for _, id := range []string{"supports", "wash", "post-cure", "sand", "grain", "fit", "seal-lower-half", "release-lower-half", "release-upper-half", "bolts", "weigh", "stir", "pour", "purge-v1", "pot", "cure", "unbolt", "open", "trim", "inspect", "record"} {
 		if p.at(id) < 0 {
 			t.Errorf("no step %s", id)
 		}
@@ -119,7 +119,7 @@ func TestTwoHalves(t *testing.T) {
 		t.Errorf("%v", s.Words)
 	}
 	pot := p.Steps[p.at("pot")]
-	if pot.Ask.Want != 250 || !strings.Contains(strings.Join(pot.Words, " "), "asks for 300 kPa, the pot is rated for 250 kPa") || len(pot.Cautions) < 3 || !pot.Hard {
+	if pot.Ask.Want != 250 || !strings.Contains(strings.Join(pot.Words, " "), "300 kPa are asked for, the pot is rated for 250 kPa") || len(pot.Cautions) < 3 || !pot.Hard {
 		t.Errorf("%+v", pot)
 	}
 	// Boyle by hand: 101.325/(101.325 + 250) = 29 %.
@@ -217,7 +217,7 @@ func TestInsert(t *testing.T) {
 	}
 	for id, c := range map[string][2]string{ // what it must say, and what belongs to the other pour
 		"pour-insert":                {"into F1 alone", "V9"},
-		"purge-insert":               {"comes out of F2", "V9"},
+		"purge-f2-insert":            {"runs out of F2", "V9"},
 		"open-insert":                {"From the proof: the pattern cap leaves the cradle: free.", "casting cap"},
 		"open":                       {"1. The casting cap leaves along (0, 0, 1), straight. Lift one edge of the casting", "pattern cap"},
 		"release-pattern-cap-insert": {"fill port F1 and vent F2", "V9"},
@@ -252,6 +252,114 @@ func TestTiltAndWedge(t *testing.T) {
 	f := Facts(rep, m)
 	if *f.TrappedMM3 != 2 || *f.TiltDeg != 12.34 || *f.LineOnShowMM != 3 || *f.MostMixG != 1000 || f.Platinum {
 		t.Errorf("%+v", f)
+	}
+}
+
+// Each vent of the report is purged and plugged as a step of its own, with its place, for each mix.
+func TestEveryVentIsPurged(t *testing.T) {
+	m := generic(t, "pu-flexible")
+	rep := report(t, m, "two rigid halves", halves()...)
+	rep.Mould.Features = append(rep.Mould.Features, job.FeatureReport{Name: "V2", Kind: "vent", Piece: "upper", AtMM: [3]float64{12.34, -5, 9}})
+	for shots, mixes := range map[int]int{1: 1, 30: 0} {
+		p := mustMake(t, rep, m, Bench{Shots: shots})
+		checkPlan(t, p)
+		if mixes == 0 {
+			mixes = len(p.Batch.Mixes)
+		}
+		n := 0
+		for i, s := range p.Steps {
+			if !strings.HasPrefix(s.ID, "purge-v2") {
+				continue
+			}
+			if n++; !strings.Contains(s.Words[0], "At x 12.3, y -5.0 mm") || !strings.Contains(s.Words[1], "top S1 up") || !strings.HasPrefix(p.Steps[i-1].ID, "purge-v1") {
+				t.Errorf("%+v", s)
+			}
+		}
+		if n != mixes {
+			t.Errorf("%d fillings: V2 is purged %d times in %d mixes", shots, n, mixes)
+		}
+	}
+}
+
+// The bench of the job is taken where the maker says nothing else; blasting and finer grades are choices.
+func TestBenchOfTheJob(t *testing.T) {
+	m := generic(t, "pu-flexible")
+	rep := report(t, m, "two rigid halves", halves()...)
+	rep.Bench = &job.BenchReport{ShopC: 19, CureC: 40, CupML: 300, CupGiven: true, Fillings: 3, Vacuum: true, PourS: 45, CloseS: 20, Printed: material.PrintedFilament, PotKPa: 351.325, MouldPerK: 9e-5,
+		Thin: "Thin sections: leave it longer."}
+	p := mustMake(t, rep, m, Bench{Blast: true, FinestGrit: 1000})
+	checkPlan(t, p)
+	if p.Shots != 3 || p.CupML != 300 || p.Batch.FoamRise != 3 || p.Batch.PotLife.AtC != 19 || p.at("wash") >= 0 {
+		t.Errorf("%+v", p)
+	}
+	if s := p.Steps[p.at("sand")]; !strings.Contains(s.Words[0], "400, 600, 800 and 1000") {
+		t.Errorf("%q", s.Words)
+	}
+	if p.at("blast") != p.at("sand")+1 {
+		t.Error("no blasting after sanding")
+	}
+	if s := p.Steps[p.at("pot")]; s.Ask.Want != 250 {
+		t.Errorf("%+v", s)
+	}
+	// By hand: the cavity grows by 9e-5·68·21 = 0.129 mm; that much longer, the casting shrinks by
+	// 1.6e-4·68.129·21 = 0.229 mm.
+	cure := strings.Join(p.Steps[p.at("cure")].Words, " ")
+	if !strings.Contains(cure, "+0.129 mm larger and shrink 0.229 mm on cooling: -0.100 mm in all.") || !strings.Contains(cure, "Thin sections: leave it longer.") {
+		t.Errorf("%s", cure)
+	}
+	if s := p.Steps[p.at("weigh")]; !strings.Contains(strings.Join(s.Words, " "), "under vacuum that rises to") {
+		t.Errorf("%q", s.Words)
+	}
+	q := mustMake(t, rep, m, Bench{Shots: 1, TempC: 23, CureC: 23})
+	if q.Shots != 1 || strings.Contains(strings.Join(q.Steps[q.at("cure")].Words, " "), "Size:") {
+		t.Errorf("the maker's own bench does not go first: %+v", q)
+	}
+}
+
+// A hollow is filled after the casting was inspected: balls, backfill with its hard stops, weight. Balls in
+// the casting go in before the mould is closed, and count in its weight.
+func TestBallast(t *testing.T) {
+	m, fill := generic(t, "pu-flexible"), generic(t, "epoxy-2-1")
+	rep := report(t, m, "two rigid halves", halves()...)
+	r, err := material.BallFill(50000, 7.85, 3, 30, fill.MixedDensity().GPerML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shot, err := fill.Shot([]material.Volume{{Name: "between the balls", VolumeMM3: 1000 * r.ResinML}}, material.ShotOptions{OverfillPct: 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tip := 61.0
+	rep.Ballast = &job.BallastReport{From: "the trough", Where: "hollow", BallMM: 3, BallGPerML: 7.85, Balls: 2122, Packing: "loose", Fill: r, Used: r.Loose, Backfill: shot,
+		With: job.Standing{MassG: 280, TipDeg: &tip, HighMM: 14}}
+	if _, err := Make(rep, m, Bench{}); err == nil || !strings.Contains(err.Error(), "no backfill material") {
+		t.Errorf("%v", err)
+	}
+	p := mustMake(t, rep, m, Bench{Backfill: fill, Shots: 2})
+	checkPlan(t, p)
+	order := []string{"inspect", "key-ballast", "fill-ballast", "weigh-ballast", "stir-ballast", "pour-ballast", "cure-ballast", "balance-ballast", "record"}
+	for i := range order[1:] {
+		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
+			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
+		}
+	}
+	if s := p.Steps[p.at("weigh-ballast")]; !s.Hard || math.Abs(s.Ask.Want-2*shot.TotalG) > 1e-9 {
+		t.Errorf("%+v", s)
+	}
+	if s := p.Steps[p.at("fill-ballast")]; s.Quantities[0].Value != 235.5 || s.Ask.Want != 471 { // 50 · 0.6 · 7.85, for two castings
+		t.Errorf("%+v", s)
+	}
+	if p.Batch.Mixes[0].ML > 60 || len(p.BackfillCautions) == 0 {
+		t.Error("the plan's mixes are those of the casting")
+	}
+	rep.Ballast.Backfill, rep.Ballast.Where = nil, "casting"
+	p = mustMake(t, rep, m, Bench{})
+	checkPlan(t, p)
+	if a, b := p.at("balls"), p.at("bolts"); a < 0 || a >= b || p.at("fill-ballast") >= 0 {
+		t.Errorf("balls at %d, bolts at %d", a, b)
+	}
+	if s := p.Steps[p.at("inspect")]; s.Ask.Want != 280 {
+		t.Errorf("%+v", s)
 	}
 }
 
