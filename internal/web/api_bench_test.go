@@ -28,6 +28,13 @@ func TestFromMouldToRecords(t *testing.T) {
 		t.Fatalf("build: %+v", s)
 	}
 
+	var filled fillMeta
+	_, b := c.do("GET", "/api/jobs/"+j.ID+"/fill.bin", nil)
+	arrays := unpack(t, b, &filled)
+	if n := len(arrays["wet"]); n == 0 || 3*n != len(arrays["positions"]) || len(arrays["corners"]) != 12*filled.Facets || !(filled.TotalMM3 > 1000) {
+		t.Errorf("fill: %+v, %d moments, %d bytes of corners", filled, n/4, len(arrays["corners"]))
+	}
+
 	var plan steps.Plan
 	c.must("GET", "/api/jobs/"+j.ID+"/plan?shots=3&temp_c=21&vacuum=true", nil, &plan)
 	if plan.Shots != 3 || len(plan.Steps) < 10 {

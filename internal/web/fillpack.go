@@ -1,0 +1,77 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+
+	"mouldwright/internal/fill"
+	"mouldwright/internal/job"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+type fillMeta struct {
+	Up       [3]float64 `json:"up" doc:"Against gravity, in the mould frame"`
+	TotalMM3 float64    `json:"total_mm3"`
+	Facets   int        `json:"facets"`
+}
+
+func (s *Server) fillRoutes(api huma.API) {
+	huma.Register(api, huma.Operation{OperationID: "getFill", Method: http.MethodGet, Path: "/api/jobs/{job}/fill.bin", Summary: "When the resin reaches each place of the casting, in the mould frame (binary; see docs/api.md)"},
+		func(_ context.Context, in *packIn) (*packOut, error) {
+			p, err := s.packFill(in.Job)
+			if err != nil {
+				return nil, s.asProblem(err)
+			}
+			return answer(in.Seen, p.tag, func() ([]byte, error) { return p.bytes, nil })
+		})
+}
+
+// packFill packs how the mould of a job's last run fills: the casting's surface, and for each of its
+// corners the share of the pour at which the resin comes there, −1 where air stays.
+func (s *Server) packFill(id string) (packed, error) {
+	f, err := s.work.outFile(id, job.WettingFile)
+	if err != nil {
+		return packed{}, fmt.Errorf("how it fills is not worked out: %w", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return packed{}, fmt.Errorf("read how it fills: %w", err)
+	}
+	var w job.Wetting
+	if err := json.NewDecoder(io.LimitReader(f, mostWettingBytes)).Decode(&w); err != nil {
+		return packed{}, fmt.Errorf("read how it fills: %w; build the mould again", err)
+	}
+	if len(w.Corners) != len(w.PouredMM3) || !(w.TotalMM3 > 0) {
+		return packed{}, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
+	}
+	p := &pack{Meta: fillMeta{w.Up, w.TotalMM3, len(w.Facets)}}
+	positions, wet, corners := make([]float32, 0, 3*len(w.Corners)), make([]float32, len(w.Corners)), make([]uint32, 0, 3*len(w.Facets))
+	for i, c := range w.Corners {
+		positions = append(positions, float32(c[0]), float32(c[1]), float32(c[2]))
+		wet[i] = float32(w.PouredMM3[i] / w.TotalMM3)
+		if w.PouredMM3[i] < 0 {
+			wet[i] = fill.Dry
+		}
+	}
+	for _, t := range w.Facets {
+		for _, v := range t {
+			if int(v) >= len(w.Corners) {
+				return packed{}, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
+			}
+			corners = append(corners, v)
+		}
+	}
+	add(p, "positions", positions)
+	add(p, "corners", corners)
+	add(p, "wet", wet)
+	b, err := p.bytes()
+	return packed{fmt.Sprintf("%d-%d", info.Size(), info.ModTime().UnixNano()), b}, err
+}
+
+// mostWettingBytes is ten times what a fill of the most facets takes.
+const mostWettingBytes = 64 << 20
