@@ -1,0 +1,231 @@
+package tooling
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/geom"
+	"mouldwright/internal/mouldability"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+const (
+	// cannotCost is what a square millimetre costs, in mm of line, that a piece gets though it does not
+	// leave it: any way round it is cheaper.
+	cannotCost = 1000.0
+	// sidesCost is what it costs to give the whole half what a side piece can make as well. The sides leave
+	// it without rubbing and free a soft casting all round, so they take all they can.
+	sidesCost = 0.5
+	// standCost is what it costs to give a side piece what the casting stands on.
+	standCost = 0.5
+	// divideCells: the division asks where a facet is caught, not how deep.
+	divideCells = 400
+	// wallOffMM is how far over a wall a ray runs that asks whether its mould material gets out.
+	wallOffMM = 1e-3
+)
+
+// sideReach says how each facet of the part may be left: down by the whole half, right and left by the side
+// pieces.
+type sideReach struct{ low, right, left []bool }
+
+// divide gives each facet to the whole half or to the side pieces, finds the plane in which these meet,
+// traces the line, and sees to it that a surface starts there. What neither leaves goes where it holds
+// least; if no surface starts at that line, to the side pieces.
+func (b *sideSplit) divide(ctx context.Context) error {
+	r, err := b.reach(ctx)
+	if err != nil {
+		return err
+	}
+	b.splitX = b.placeSplit(r)
+	box := b.mould.Part.Bounds()
+	foot := r2.Box{Min: r2.Vec{X: box.Min.X - tryMM, Y: box.Min.Y - tryMM}, Max: r2.Vec{X: box.Max.X + tryMM, Y: box.Max.Y + tryMM}}
+	var first error
+	for _, softWhole := range []bool{true, false} {
+		if b.parting, err = b.cheapest(ctx, r, softWhole); err == nil {
+			_, err = sideSurface(ctx, b.parting, foot)
+		}
+		if err == nil || ctx.Err() != nil {
+			return err
+		}
+		first = cmp.Or(first, err)
+	}
+	return b.cannot(first)
+}
+
+// tryMM is how far round the part a surface is laid to see whether one starts at a line.
+const tryMM = 5.0
+
+// cheapest is the division that costs least. softWhole lets the whole half have facets that it does not
+// leave.
+func (b *sideSplit) cheapest(ctx context.Context, r sideReach, softWhole bool) (*mouldability.Parting, error) {
+	m := b.mould.Part
+	n := len(m.Tris)
+	sides := make([]float64, n) // the share of a facet that the side pieces leave
+	floor := newSideFloor(m.Bounds())
+	for f := range n {
+		over := overShare(b.extentX(f), b.splitX)
+		if r.right[f] {
+			sides[f] += over
+		}
+		if r.left[f] {
+			sides[f] += 1 - over
+		}
+		if !r.low[f] && sides[f] > 0.5 && m.Facet(f).Area() > heldStepMM2 {
+			floor.lower(m.Facet(f))
+		}
+	}
+	toLower, toUpper := make([]float64, n), make([]float64, n)
+	for f := range n {
+		t := m.Facet(f)
+		u := t.Normal()
+		l := r3.Norm(u)
+		if l == 0 {
+			continue
+		}
+		u, a := r3.Scale(1/l, u), t.Area()
+		held := 1 - sides[f]
+		toUpper[f] = cannotCost * held * a * max(math.Abs(u.X), leastHeld)
+		switch {
+		case !r.low[f]:
+			toLower[f] = cannotCost * a * max(math.Abs(u.Z), sideWallSine) * wholeHalfHeld
+			if !softWhole || u.Z > facesDown && held == 0 {
+				toLower[f] = math.Inf(1)
+			}
+		case held < 0.5 && floor.under(t):
+			toLower[f] = cannotCost * a // the whole half would stand in the sides' way
+		case held < 0.5 && u.Z > -facesDown:
+			toLower[f] = sidesCost * a
+		default:
+			toUpper[f] += standCost * a * max(0, -u.Z)
+		}
+	}
+	p, err := mouldability.Divide(ctx, m, toLower, toUpper, mouldability.PartOptions{Show: b.opt.Show})
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	if len(p.Loops) == 0 {
+		return nil, fmt.Errorf("tooling: %w: one of the two would make all of the part; try another direction, or two halves along the side", ErrSideSplit)
+	}
+	return p, nil
+}
+
+// sideFloor is, for strips of the plan along the side, the lowest place that only the side pieces leave.
+// The whole half must not stand higher in a strip, or they do not slide out over it.
+type sideFloor struct {
+	minY, wide float64
+	minX, maxX float64
+	z          []float64
+}
+
+// floorStrips are enough that a slope of 45° in a strip of a 40 mm part is a tenth of a millimetre.
+const floorStrips = 400
+
+func newSideFloor(box r3.Box) *sideFloor {
+	f := &sideFloor{minY: box.Min.Y, wide: (box.Max.Y - box.Min.Y) / floorStrips, minX: box.Min.X - 1, maxX: box.Max.X + 1, z: make([]float64, floorStrips)}
+	for i := range f.z {
+		f.z[i] = math.Inf(1)
+	}
+	return f
+}
+
+// over visits the strips that a facet lies in, with its share there.
+func (s *sideFloor) over(t r3.Triangle, visit func(strip int, part []r3.Vec)) {
+	lo, hi := min(t[0].Y, t[1].Y, t[2].Y), max(t[0].Y, t[1].Y, t[2].Y)
+	at := func(y float64) int { return int(max(0, min(floorStrips-1, (y-s.minY)/s.wide))) }
+	for i := at(lo); i <= at(hi); i++ {
+		y0 := s.minY + float64(i)*s.wide
+		y1 := y0 + s.wide
+		if lo >= y0 && hi <= y1 {
+			visit(i, t[:])
+			continue
+		}
+		visit(i, clipToPlan(t[:], []r2.Vec{{X: s.minX, Y: y0}, {X: s.maxX, Y: y0}, {X: s.maxX, Y: y1}, {X: s.minX, Y: y1}}))
+	}
+}
+
+func (s *sideFloor) lower(t r3.Triangle) {
+	s.over(t, func(i int, part []r3.Vec) {
+		for _, v := range part {
+			s.z[i] = min(s.z[i], v.Z)
+		}
+	})
+}
+
+// under says whether the floor is under some of a facet.
+func (s *sideFloor) under(t r3.Triangle) bool {
+	found := false
+	s.over(t, func(i int, part []r3.Vec) {
+		for _, v := range part {
+			found = found || v.Z > s.z[i]+touchMM
+		}
+	})
+	return found
+}
+
+// reach asks exactly which facets leave which way.
+func (b *sideSplit) reach(ctx context.Context) (sideReach, error) {
+	m := b.mould.Part
+	opt := mouldability.AnalyseOptions{DepthCells: divideCells, Workers: b.opt.Workers}
+	up, err := mouldability.Analyse(ctx, m, r3.Vec{Z: 1}, opt)
+	if err != nil {
+		return sideReach{}, fmt.Errorf("tooling: %w", err)
+	}
+	across, err := mouldability.Analyse(ctx, m, r3.Vec{X: 1}, opt)
+	if err != nil {
+		return sideReach{}, fmt.Errorf("tooling: %w", err)
+	}
+	n := len(m.Tris)
+	r := sideReach{make([]bool, n), make([]bool, n), make([]bool, n)}
+	tree := geom.NewBVH(m.Verts, m.Tris)
+	for f := range n {
+		if f%1024 == 0 && ctx.Err() != nil {
+			return r, ctx.Err()
+		}
+		t := m.Facet(f)
+		open := func(d r3.Vec) bool {
+			u := t.Normal()
+			return r3.Norm(u) == 0 || !tree.AnyHit(r3.Add(t.Centroid(), r3.Scale(wallOffMM, r3.Unit(u))), d, 0, math.Inf(1))
+		}
+		switch up.Reach[f] {
+		case mouldability.Down:
+			r.low[f] = true
+		case mouldability.Wall:
+			r.low[f] = open(r3.Vec{Z: -1})
+		}
+		switch across.Reach[f] {
+		case mouldability.Up:
+			r.right[f] = true
+		case mouldability.Down:
+			r.left[f] = true
+		case mouldability.Wall:
+			r.right[f], r.left[f] = open(r3.Vec{X: 1}), open(r3.Vec{X: -1})
+		}
+	}
+	return r, nil
+}
+
+func (b *sideSplit) extentX(f int) [2]float64 {
+	t := b.mould.Part.Facet(f)
+	return [2]float64{min(t[0].X, t[1].X, t[2].X), max(t[0].X, t[1].X, t[2].X)}
+}
+
+// placeSplit is where the plane between the side pieces stands.
+func (b *sideSplit) placeSplit(r sideReach) float64 {
+	var s splitPlace
+	m := b.mould.Part
+	for f := range m.Tris {
+		if r.right[f] != r.left[f] {
+			weight := m.Facet(f).Area()
+			if r.low[f] {
+				weight *= couldBeLow
+			}
+			s.add(b.extentX(f), weight, r.right[f])
+		}
+	}
+	box := m.Bounds()
+	return s.best((box.Min.X + box.Max.X) / 2)
+}
