@@ -29,7 +29,7 @@ func TestPartsAreClosedManifolds(t *testing.T) {
 			}
 		}
 		// V − E + F = 2 − 2g with g through-holes and every vertex in use.
-		genus := map[string]int{"foot ring": 4, "plain foot ring": 4, "bumper cap": 0, "ballast base": 1, "carrier": 13}[p.Name]
+		genus := map[string]int{"foot ring": 4, "plain foot ring": 4, "bumper cap": 0, "ballast base": 1, "carrier": 13, "foot pad": 1, "pad carrier": 1}[p.Name]
 		if euler := len(p.Mesh.Verts) - len(p.Mesh.Tris)/2; euler != 2-2*genus {
 			t.Errorf("%s: V − E + F = %d, want %d", p.Name, euler, 2-2*genus)
 		}
@@ -120,6 +120,8 @@ func TestVolumesOfPolygonsMatchClosedForm(t *testing.T) {
 		{PlainFootRing(), polyline(footSection(0)).volumeMM3()*ngon(turnings) - FootScrews*screw},
 		{BumperCap(), polyline(capSection()).volumeMM3() * ngon(turnings)},
 		{BallastBase(), polyline(baseSection()).volumeMM3() * ngon(turnings)},
+		{FootPad(), polyline(padSection()).volumeMM3() * ngon(turnings)},
+		{PadCarrier(), polyline(padCarrierSection()).volumeMM3() * ngon(turnings)},
 		{Carrier(), CarrierThicknessMM*(plate-holes+FootScrews*tab) - FootScrews*score},
 	} {
 		if got := c.part.Mesh.VolumeMM3(); math.Abs(got/c.want-1) > 1e-12 {
@@ -139,6 +141,8 @@ func TestVolumesOfTrueCurvesLieWithinTheChordError(t *testing.T) {
 		{PlainFootRing(), footVolumeMM3(func(float64) float64 { return 0 })},
 		{BumperCap(), capSection().volumeMM3()},
 		{BallastBase(), baseSection().volumeMM3()},
+		{FootPad(), padSection().volumeMM3()},
+		{PadCarrier(), padCarrierSection().volumeMM3()},
 	} {
 		got, bound := c.part.Mesh.VolumeMM3(), ChordErrorMM*c.part.Mesh.AreaMM2()
 		if math.Abs(got-c.want) > bound {

@@ -7,7 +7,9 @@ var ShowColour = mesh.RGBA{R: 0xff, G: 0xbf, B: 0x00, A: 0xff}
 
 // Parts returns the lantern's cast parts, in the order a workshop makes them. PlainFootRing is not
 // among them: it is for tests.
-func Parts() []*Part { return []*Part{FootRing(), BumperCap(), BallastBase(), Carrier()} }
+func Parts() []*Part {
+	return []*Part{FootRing(), BumperCap(), BallastBase(), Carrier(), FootPad(), PadCarrier()}
+}
 
 // Object returns the part as an object of a file, show faces coloured.
 func (p *Part) Object() mesh.Object {

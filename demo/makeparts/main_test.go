@@ -19,7 +19,7 @@ func TestWrite(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	names := []string{"foot-ring.3mf", "bumper-cap.3mf", "ballast-base.3mf", "carrier.3mf"}
+	names := []string{"foot-ring.3mf", "bumper-cap.3mf", "ballast-base.3mf", "carrier.3mf", "foot-pad.3mf", "pad-carrier.3mf"}
 	for i, part := range lantern.Parts() {
 		a, err := os.ReadFile(filepath.Join(first, names[i]))
 		if err != nil {

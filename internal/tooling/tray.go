@@ -98,7 +98,6 @@ type trayMould struct {
 	top     []bool     // facets of the part that are the poured face
 	carrier *mesh.Mesh // as given, mould frame; nil for none
 	outline Outline    // the part from above, its holes filled
-	sides   *steepSides
 	under   *underside
 
 	moat      []slab

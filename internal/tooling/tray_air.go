@@ -39,8 +39,8 @@ func airPockets(casting *mesh.Mesh, level float64) (out []airPocket) {
 	return out
 }
 
-// roofMiddle is the middle of the level roof that a corner belongs to, if it lies on the roof; else the
-// corner.
+// roofMiddle is the middle of the level roof that a corner belongs to, or of its largest facet where that
+// lies beside the roof, as in a ring; the corner itself where there is no such roof.
 func roofMiddle(m *mesh.Mesh, v uint32) r2.Vec {
 	z := m.Verts[v].Z
 	level := make([]bool, len(m.Tris))
@@ -71,12 +71,15 @@ func roofMiddle(m *mesh.Mesh, v uint32) r2.Vec {
 			}
 		}
 	}
-	var sum r2.Vec
-	area := 0.0
+	var sum, widest r2.Vec
+	area, most := 0.0, 0.0
 	for _, f := range roof {
 		t := m.Facet(int(f))
 		c, a := t.Centroid(), t.Area()
 		sum, area = r2.Add(sum, r2.Scale(a, r2.Vec{X: c.X, Y: c.Y})), area+a
+		if a > most {
+			widest, most = r2.Vec{X: c.X, Y: c.Y}, a
+		}
 	}
 	if area == 0 {
 		return at
@@ -87,7 +90,7 @@ func roofMiddle(m *mesh.Mesh, v uint32) r2.Vec {
 			return middle
 		}
 	}
-	return at
+	return widest
 }
 
 const (

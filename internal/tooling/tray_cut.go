@@ -240,4 +240,3 @@ func (b *trayMould) shapes() []bool {
 	}
 	return made
 }
-

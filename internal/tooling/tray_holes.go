@@ -32,52 +32,59 @@ const (
 	holeDeepMM = 20.0
 	// underMM is the least resin under the carrier for a bond hole to be worth its while.
 	underMM = 0.5
+	// holeBelowMM is how far under a hole's mouth nothing of the carrier may stand in its way.
+	holeBelowMM = 0.3
 	// mostHoles bounds the holes of each kind.
 	mostHoles = 60
-	// steepZ tells a carrier's sides from its top and underside, by the normal's height.
-	steepZ = 0.7
 )
 
+// radiusAt is its radius at a height.
+func (h hole) radiusAt(z float64) float64 {
+	return h.rLow + (z-h.low)*math.Tan(holeDraftDeg*math.Pi/180)
+}
+
 func (h hole) solid(k *solid.Kernel) (*solid.Solid, error) {
-	slope := math.Tan(holeDraftDeg * math.Pi / 180)
 	z0, z1 := h.low-overshootMM, h.high+overshootMM
 	n := circleSegments(h.rHigh)
-	r := func(z float64) float64 { return (h.rLow + (z-h.low)*slope) / math.Cos(math.Pi/float64(n)) }
+	r := func(z float64) float64 { return h.radiusAt(z) / math.Cos(math.Pi/float64(n)) }
 	return k.Frustum(r3.Vec{X: h.at.X, Y: h.at.Y, Z: z0}, r3.Vec{Z: z1 - z0}, r(z0), r(z1), n)
 }
 
-// steepSides are the carrier's sides seen from above: a hole keeps off them, so that it breaks through
-// none.
-type steepSides struct {
-	segs []r3.Triangle
-	tree *geom.BVH
-}
-
-func newSteepSides(m *mesh.Mesh) *steepSides {
-	flatMesh := &mesh.Mesh{}
-	add := func(v r3.Vec) uint32 {
-		flatMesh.Verts = append(flatMesh.Verts, r3.Vec{X: v.X, Y: v.Y})
-		return uint32(len(flatMesh.Verts) - 1)
-	}
-	s := &steepSides{}
-	for f := range m.Tris {
-		t := m.Facet(f)
-		n := t.Normal()
-		if l := r3.Norm(n); l > 0 && math.Abs(n.Z) < steepZ*l {
-			s.segs = append(s.segs, t)
-			flatMesh.Tris = append(flatMesh.Tris, [3]uint32{add(t[0]), add(t[1]), add(t[2])})
+// besideMM is the least of the carrier left round a hole: along rays from its axis, what of the carrier
+// lies behind its wall before the next surface. It is 0 where the hole crosses a surface, as that of a
+// groove, and where it leaves the carrier in its upper half. A hole out of a hollow of the underside is
+// none of these: below, all its wall is air.
+func (b *trayMould) besideMM(tree *geom.BVH, h hole) float64 {
+	const ways, heights = 16, 6
+	least := math.Inf(1)
+	var hits []float64
+	for i := -1; i < heights; i++ {
+		z := h.low + (h.high-h.low)*(float64(i)+0.5)/heights
+		if i < 0 {
+			z = h.low - holeBelowMM // where the wall of a hollow would stand
+		}
+		air := 0
+		for j := range ways {
+			sin, cos := math.Sincos(2 * math.Pi * float64(j) / ways)
+			hits = hits[:0]
+			tree.EachHit(r3.Vec{X: h.at.X, Y: h.at.Y, Z: z}, r3.Vec{X: cos, Y: sin}, 0, math.Inf(1), func(hit geom.Hit) bool {
+				hits = append(hits, hit.T)
+				return true
+			})
+			slices.Sort(hits)
+			k := slices.IndexFunc(hits, func(t float64) bool { return t > h.radiusAt(z) })
+			// A ray that ends outside has an odd number of surfaces before it as long as it is inside.
+			if k < 0 || (len(hits)-k)%2 == 0 {
+				air++
+				continue
+			}
+			least = min(least, hits[k]-h.radiusAt(z))
+		}
+		if air > 0 && (air < ways || 2*i >= heights) || air < ways && i < 0 {
+			return 0
 		}
 	}
-	s.tree = geom.NewBVH(flatMesh.Verts, flatMesh.Tris)
-	return s
-}
-
-// distance is how far a place is from the nearest side, in plan.
-func (s *steepSides) distance(p r2.Vec) float64 {
-	if s.tree.Len() == 0 {
-		return math.Inf(1)
-	}
-	return s.tree.Nearest(r3.Vec{X: p.X, Y: p.Y}).Distance
+	return least
 }
 
 // placeHoles puts holes through the carrier: where air would stand under it, and for the bond.
@@ -119,16 +126,12 @@ func (b *trayMould) through(tree *geom.BVH, at r2.Vec, kind string, mm float64) 
 		h.low, h.high = min(h.low, from.Z+hit.T), max(h.high, from.Z+hit.T)
 		return true
 	})
-	h.rHigh = h.rLow + (h.high-h.low)*math.Tan(holeDraftDeg*math.Pi/180)
+	h.rHigh = h.radiusAt(h.high)
 	return h, h.high > h.low
 }
 
-// fits says whether a hole leaves enough of the carrier round it: sides, tabs and other holes.
-func (b *trayMould) fits(h hole) bool {
-	edge := b.opt.BondEdgeMM
-	if short(b.sides.distance(h.at), h.rHigh+edge) {
-		return false
-	}
+// clearOfTabs says whether a hole leaves the tabs' roots alone.
+func (b *trayMould) clearOfTabs(h hole) bool {
 	for _, t := range b.tabs {
 		if t.leg && short(gap(disc(h.at, h.rHigh), shape{core: t.legPlan}), b.opt.LeastWallMM) {
 			return false
@@ -139,8 +142,13 @@ func (b *trayMould) fits(h hole) bool {
 			return false
 		}
 	}
+	return true
+}
+
+// clearOfHoles says whether a hole leaves enough of the carrier to the others.
+func (b *trayMould) clearOfHoles(h hole) bool {
 	for _, g := range b.holes {
-		if short(r2.Norm(r2.Sub(h.at, g.at)), h.rHigh+g.rHigh+edge) {
+		if short(r2.Norm(r2.Sub(h.at, g.at)), h.rHigh+g.rHigh+b.opt.BondEdgeMM) {
 			return false
 		}
 	}
@@ -178,20 +186,25 @@ func (b *trayMould) bondHoles(tree *geom.BVH) {
 		want = mostHoles
 	}
 	floor := geom.NewBVH(b.mould.Part.Verts, b.mould.Part.Tris)
-	var can []hole
+	type spot struct {
+		hole
+		beside float64
+	}
+	var can []spot
 	for _, at := range b.under.places {
 		h, ok := b.through(tree, at, bondHole, b.opt.BondHoleMM)
-		if !ok || h.low >= b.level || h.high-h.low > holeDeepMM || !b.fits(h) {
+		if !ok || h.low >= b.level || h.high-h.low > holeDeepMM || !b.clearOfTabs(h) {
 			continue
 		}
-		if down, ok := floor.FirstHit(r3.Vec{X: at.X, Y: at.Y, Z: h.low}, r3.Vec{Z: -1}, skinMM, math.Inf(1)); ok && down.T >= underMM {
-			can = append(can, h)
+		if down, ok := floor.FirstHit(r3.Vec{X: at.X, Y: at.Y, Z: h.low}, r3.Vec{Z: -1}, skinMM, math.Inf(1)); !ok || down.T < underMM {
+			continue
+		}
+		if beside := b.besideMM(tree, h); !short(beside, b.opt.BondEdgeMM) {
+			can = append(can, spot{h, beside})
 		}
 	}
-	// The first stands where the carrier is widest.
-	slices.SortStableFunc(can, func(p, q hole) int {
-		return cmp.Compare(math.Floor(b.sides.distance(q.at)), math.Floor(b.sides.distance(p.at)))
-	})
+	// The first stands where most of the carrier is round it.
+	slices.SortStableFunc(can, func(p, q spot) int { return cmp.Compare(math.Floor(q.beside), math.Floor(p.beside)) })
 	for n := range want {
 		at, most := -1, 0.0
 		for i, h := range can {
@@ -199,7 +212,7 @@ func (b *trayMould) bondHoles(tree *geom.BVH) {
 			for _, g := range b.holes {
 				d = min(d, r2.Norm(r2.Sub(h.at, g.at)))
 			}
-			if d > most && b.fits(h) {
+			if d > most && b.clearOfHoles(h.hole) {
 				at, most = i, d
 			}
 		}
@@ -209,7 +222,7 @@ func (b *trayMould) bondHoles(tree *geom.BVH) {
 			}
 			return
 		}
-		b.holes = append(b.holes, can[at])
+		b.holes = append(b.holes, can[at].hole)
 	}
 }
 
@@ -222,7 +235,8 @@ func (b *trayMould) levelHoles(tree *geom.BVH) {
 			if mm <= most {
 				return
 			}
-			if h, ok := b.through(tree, p, airHole, b.opt.AirHoleMM); ok && b.fits(h) {
+			h, ok := b.through(tree, p, airHole, b.opt.AirHoleMM)
+			if ok && b.clearOfTabs(h) && b.clearOfHoles(h) && !short(b.besideMM(tree, h), b.opt.BondEdgeMM) {
 				at, most = h, mm
 			}
 		})

@@ -51,7 +51,6 @@ func (b *trayMould) arrange(ctx context.Context) (err error) {
 		if err := b.fitCarrier(); err != nil {
 			return err
 		}
-		b.sides = newSteepSides(b.carrier)
 		if err := b.placeTabs(); err != nil {
 			return err
 		}

@@ -19,7 +19,9 @@ import (
 // cone is a truncated cone of n sides on the z axis: r0 at z0, r1 at z1.
 func cone(t testing.TB, r0, z0, r1, z1 float64, n int) *mesh.Mesh {
 	t.Helper()
-	return modelled(t, func(k *solid.Kernel) (*solid.Solid, error) { return k.Frustum(r3.Vec{Z: z0}, r3.Vec{Z: z1 - z0}, r0, r1, n) })
+	return modelled(t, func(k *solid.Kernel) (*solid.Solid, error) {
+		return k.Frustum(r3.Vec{Z: z0}, r3.Vec{Z: z1 - z0}, r0, r1, n)
+	})
 }
 
 // coneMM3 is its volume in closed form: a regular polygon has n/2·sin(2π/n) of r² as its area.

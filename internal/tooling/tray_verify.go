@@ -142,8 +142,8 @@ func (b *trayMould) holeWalls() {
 			for j := range ways {
 				sin, cos := math.Sincos(2 * math.Pi * float64(j) / ways)
 				from, d := r3.Vec{X: h.at.X, Y: h.at.Y, Z: z}, r3.Vec{X: cos, Y: sin}
-				in, ok := tree.FirstHit(from, d, 0, 1.5*h.rHigh)
-				if !ok {
+				in, ok := tree.FirstHit(from, d, 0, h.radiusAt(z)+2*chordMM)
+				if !ok || in.T < h.radiusAt(z)-holeSlackMM {
 					continue // the hole runs through a hollow of the carrier there
 				}
 				if out, ok := tree.FirstHit(from, d, in.T+1e-3, math.Inf(1)); ok && out.T-in.T < least {
