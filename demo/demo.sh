@@ -1,6 +1,7 @@
 #!/bin/sh
 # The main job on the demo: makes the lantern's parts, builds and proves the foot ring's mould, and
-# shows that the bumper cap is refused as two rigid halves and works with a silicone insert. Everything lands in demo/out.
+# shows that the bumper cap is refused as two rigid halves and works with a silicone insert, and weights the
+# ballast base with balls. Everything lands in demo/out.
 set -eu
 cd "$(dirname "$0")/.."
 out=demo/out
@@ -40,6 +41,13 @@ job bumper-cap-insert bumper-cap
 "$mw" run "$out/bumper-cap-insert"
 
 echo
+echo "== Ballast base: a rigid trough for steel balls, with its shop sheet =="
+job ballast-base ballast-base
+"$mw" run "$out/ballast-base"
+"$mw" sheet "$out/ballast-base" --pot-rated 400
+
+echo
 echo "The foot ring's mould:  $out/foot-ring/out"
 echo "Why the cap locks:      $out/bumper-cap/out/report.txt, and pictures/where-it-locks.png beside it"
 echo "The cap's insert mould: $out/bumper-cap-insert/out"
+echo "The base's shop sheet:  $out/ballast-base/shop-sheet.pdf"

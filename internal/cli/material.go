@@ -12,6 +12,9 @@ type materialCmd struct {
 	Show  materialShowCmd  `cmd:"" help:"Show all that is known of a material."`
 	Check materialCheckCmd `cmd:"" help:"Check a material file of your own."`
 	Weigh materialWeighCmd `cmd:"" help:"Work out what to weigh for one shot of a given volume."`
+	Chain materialChainCmd `cmd:"" help:"Multiply shrinkages up, from the drawing to the casting."`
+	Warm  materialWarmCmd  `cmd:"" help:"Work out what a cure at another temperature does to a length."`
+	Balls materialBallsCmd `cmd:"" help:"Work out balls and backfill for a hollow."`
 }
 
 // libraryFlag adds a maker's own file to the starting entries.
@@ -115,6 +118,22 @@ func printMaterial(w io.Writer, v *materialView) {
 		row("Demould after", durationWords(v.Demould))
 		row("Linear shrinkage", shrinkageWords(&v.Material))
 		row("Mould scale", number(v.MouldScale, 5))
+		if v.MaxMixG > 0 {
+			row("Mixed at once", "at most "+number(v.MaxMixG, 1)+" g, for its heat")
+		}
+		if rise, ok := v.PeakRiseK(); ok {
+			row("Warms by", "at most "+number(rise, 0)+" K, if no heat leaves it")
+		}
+		for _, l := range []struct {
+			name, unit string
+			v          float64
+			d          int
+		}{{"Least section", "mm", v.LeastMM, 2}, {"Filler, at most", "% of the mix", v.FillerMaxPct, 1}, {"Thinner, at most", "% of the components", v.ThinnerMaxPct, 1},
+			{"Rises under vacuum", "times", v.FoamRise, 1}, {"Pressure to cure under", "kPa over the air's", v.PotKPa, 0}, {"Expansion", "mm per m and K", 1000 * v.ExpansionPerK, 4}} {
+			if l.v > 0 {
+				row(l.name, number(l.v, l.d)+" "+l.unit)
+			}
+		}
 		row("Hardness", hardnessWords(v.Hardness))
 		row("Elongation at break", orUnknown(v.ElongationPct, "%"))
 		if v.Notes != "" {

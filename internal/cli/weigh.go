@@ -19,6 +19,8 @@ type materialWeighCmd struct {
 	CupPct   float64  `placeholder:"PCT" help:"Mix that stays in the cup, % of all that is mixed."`
 	Step     float64  `default:"0.1" placeholder:"G" help:"What the scale reads to, g; left out: 0.1."`
 	Pigment  []string `placeholder:"NAME=PCT[@COMPONENT]" sep:"none" help:"A pigment, % by mass of all components or of one. May be given again."`
+	Filler   string   `placeholder:"NAME=PCT@DENSITY" help:"A filler, % by mass of the whole mix, and the density of its grains, g/mL."`
+	Thinner  string   `placeholder:"NAME=PCT@DENSITY" help:"A thinner, % by mass of the components, and its density, g/mL."`
 }
 
 func (c materialWeighCmd) Run(s *session) error {
@@ -37,6 +39,9 @@ func (c materialWeighCmd) Run(s *session) error {
 			return err
 		}
 		opt.Pigments = append(opt.Pigments, pigment)
+	}
+	if err := addExtras(&opt, c.Filler, c.Thinner); err != nil {
+		return err
 	}
 	shot, err := m.Shot([]material.Volume{{Name: "what one shot fills", VolumeMM3: c.ML * 1000}}, opt)
 	if err != nil {
@@ -65,6 +70,9 @@ func printShot(w io.Writer, s *material.Shot) {
 				ml = fmt.Sprintf("(%.1f mL)", d.ML)
 			}
 			fmt.Fprintf(w, "  %s\t%s g\t%s\n", d.Name, number(d.G, 4), ml)
+		}
+		for _, e := range s.Extras {
+			fmt.Fprintf(w, "  %s\t%s g\t(%.1f mL, %.2f %% of %s)\n", e.Name, number(e.G, 4), e.ML, e.GotPct, e.Of)
 		}
 		for _, p := range s.Pigments {
 			fmt.Fprintf(w, "  %s\t%s g\t(%.2f %% of %s)\n", p.Name, number(p.G, 4), p.GotPct, p.Of)

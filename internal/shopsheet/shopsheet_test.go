@@ -61,12 +61,41 @@ func content(t testing.TB, name, family string, b steps.Bench, pieces ...job.Pie
 	if family == tooling.InsertFamily {
 		rep.Pours = []job.PourReport{{Piece: tooling.InsertBody, In: []string{tooling.Cradle, tooling.PatternCap}, ML: 60}}
 		b.Silicone = generic(t, "silicone-platinum")
+		if rep.Pours[0].Shot, err = b.Silicone.Shot([]material.Volume{{Name: "silicone insert, port and vents", VolumeMM3: 60000}}, material.ShotOptions{OverfillPct: 5, CupResidueG: 3}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if b.Backfill != nil {
+		weighted(t, rep, m, b.Backfill)
 	}
 	p, err := steps.Make(rep, m, b)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return Content{Report: rep, Plan: p, Link: link, Date: "2026-03-02"}
+}
+
+// weighted gives a report everything about amounts that one can have.
+func weighted(t testing.TB, rep *job.Report, m, fill *material.Material) {
+	t.Helper()
+	r, err := material.BallFill(59090, 7.85, 4, 22.5, fill.MixedDensity().GPerML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shot, err := fill.Shot([]material.Volume{{Name: "between the balls", VolumeMM3: 1000 * r.ResinML}}, material.ShotOptions{OverfillPct: 5,
+		Filler: &material.FillerShare{Filler: material.Filler{Name: "chalk", DensityGPerML: 2.7}, Pct: 20}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tip := 66.1
+	rep.Ballast = &job.BallastReport{From: "what the part closes in of a box", Where: "hollow", BallMM: 4, BallGPerML: 7.85, Balls: 1058, Packing: "loose", Fill: r, Used: r.Loose, Backfill: shot,
+		With: job.Standing{MassG: 332.1, TipDeg: &tip, HighMM: 14.2}, Words: []string{"chamber: what the part closes in of a box, 59.09 mL, 22.5 mm wide at its narrowest", "278.3 g of balls of 4 mm, about 1058 of them, packed loose (0.60 of the space, ± 3 %); loose 278.3 g, dense 296.9 g"}}
+	chain, err := material.Chain(68, material.Shrink{Name: "print", ShrinkPct: 0.4, ErrorPct: 0.2}, material.Shrink{Name: m.Name, ShrinkPct: 0.3, ErrorPct: 0.15})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rep.Shrink = &job.ShrinkReport{LengthMM: 68, Axis: "y", Chain: chain, PrintScale: 1 / 0.996}
+	rep.Bench = &job.BenchReport{ShopC: 20, CureC: 40, Fillings: 2, MouldPerK: 9e-5, Thin: "Thin sections: 20 % of the part's surface is on walls thinner than the 3 mm that it asks for, the thinnest 2.89 mm at x 3.0, y 5.8, z 19.0 mm of the part."}
 }
 
 func halves() []job.PieceReport {
@@ -85,6 +114,7 @@ func sheets(t testing.TB) map[string][]*sheet.Drawing {
 	for name, c := range map[string]Content{
 		"plain":      content(t, "Foot ring", "two rigid halves", steps.Bench{}, halves()...),
 		"full":       content(t, "Foot ring", "two rigid halves", full, halves()...),
+		"ballast":    content(t, "Ballast base", "two rigid halves", steps.Bench{Backfill: generic(t, "epoxy-2-1"), Blast: true, FinestGrit: 2000}, halves()...),
 		"insert":     content(t, "Bumper cap", tooling.InsertFamily, full, insert()...),
 		"long words": content(t, "Donaudampfschifffahrtselektrizitätenhauptbetriebswerkbauunterbeamtengesellschaft with a very long name, left-hand side, version 17b", "two rigid halves", steps.Bench{Printed: material.PrintedFilament}, halves()...),
 	} {

@@ -99,6 +99,15 @@ func (b *book) amounts(c Content) {
 		b.paragraph(mixWords(p, c.Plan.CupML), bodyMM)
 	}
 	b.y += gapMM
+	for _, q := range c.Report.Pours {
+		if q.Shot == nil {
+			continue
+		}
+		b.room(30)
+		b.heading(fmt.Sprintf("Weigh once for the %s: %s", q.Piece, q.Shot.Name))
+		b.shot(q.Shot)
+		b.y += gapMM
+	}
 	if r := c.Report.Ballast; r != nil {
 		b.ballast(r)
 	}
@@ -135,16 +144,19 @@ func mixWords(p *material.BatchPlan, cupML float64) string {
 	} else {
 		words += "One mix: "
 	}
-	for i := 0; i < len(p.Mixes); {
-		x, first := p.Mixes[i], i
-		for i < len(p.Mixes) && p.Mixes[i] == x {
-			i++
+	var kinds []material.MixPlan
+	times := map[material.MixPlan]int{}
+	for _, x := range p.Mixes {
+		if times[x]++; times[x] == 1 {
+			kinds = append(kinds, x)
 		}
-		if first > 0 {
+	}
+	for i, x := range kinds {
+		if i > 0 {
 			words += "; "
 		}
-		if i > first+1 {
-			words += fmt.Sprintf("%d times ", i-first)
+		if times[x] > 1 {
+			words += fmt.Sprintf("%d of ", times[x])
 		}
 		words += fmt.Sprintf("%s, %.1f mL in %s of %.0f mL, done in %s, %s to spare", count(x.Shots, "filling"), x.ML, count(x.Cups, "cup"), cupML, minutes(x.UsedS), minutes(x.SpareS))
 	}

@@ -75,9 +75,13 @@ func (k *maker) shot() (*material.Shot, error) {
 		return k.rep.Shot, nil
 	}
 	for _, p := range k.rep.Pours {
-		if p.Piece == k.stage.pours {
-			return k.m.Shot([]material.Volume{{Name: p.Piece, VolumeMM3: 1000 * p.ML}}, material.ShotOptions{OverfillPct: siliconeOverPct, CupResiduePct: siliconeCupPct})
+		if p.Piece != k.stage.pours {
+			continue
 		}
+		if p.Shot != nil && p.Shot.MaterialID == k.m.ID {
+			return p.Shot, nil
+		}
+		return k.m.Shot([]material.Volume{{Name: p.Piece, VolumeMM3: 1000 * p.ML}}, material.ShotOptions{OverfillPct: siliconeOverPct, CupResiduePct: siliconeCupPct})
 	}
 	return nil, fmt.Errorf("the report has no pour of the piece %q; run the job again", k.stage.pours)
 }
@@ -153,21 +157,21 @@ func (k *maker) weigh(shot *material.Shot, b *material.BatchPlan, x material.Mix
 	times := float64(x.Shots)
 	total := 0.0
 	for _, d := range shot.Components {
-		q := Quantity{Name: d.Name, Value: d.G * times, Unit: "g"}
+		q := Quantity{Name: d.Name, Value: grams(d.G * times), Unit: "g"}
 		if d.ML > 0 {
 			q.Note = fmt.Sprintf("%.1f mL", d.ML*times)
 		}
 		s.Quantities, total = append(s.Quantities, q), total+q.Value
 	}
 	for _, e := range shot.Extras {
-		q := Quantity{Name: e.Name, Value: e.G * times, Unit: "g", Note: fmt.Sprintf("%s, %.1f mL, %.2g %% of %s", e.Kind, e.ML*times, e.GotPct, e.Of)}
+		q := Quantity{Name: e.Name, Value: grams(e.G * times), Unit: "g", Note: fmt.Sprintf("%s, %.1f mL, %.2g %% of %s", e.Kind, e.ML*times, e.GotPct, e.Of)}
 		s.Quantities, total = append(s.Quantities, q), total+q.Value
 	}
 	for _, p := range shot.Pigments {
-		q := Quantity{Name: p.Name, Value: p.G * times, Unit: "g", Note: fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of)}
+		q := Quantity{Name: p.Name, Value: grams(p.G * times), Unit: "g", Note: fmt.Sprintf("%.2g %% of %s", p.GotPct, p.Of)}
 		s.Quantities, total = append(s.Quantities, q), total+q.Value
 	}
-	s.Ask.Want = math.Round(total*1000) / 1000
+	s.Ask.Want = grams(total)
 	s.Words = []string{fmt.Sprintf("Scale in steps of %g g; tare between components.", shot.ScaleStepG)}
 	if x.Shots > 1 {
 		s.Words = append(s.Words, fmt.Sprintf("For %d fillings.", x.Shots))
@@ -248,6 +252,7 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	}
 	if k.pouredOpen() {
 		k.close(i, n)
+		k.purge(nil, i, n)
 	}
 }
 
@@ -257,15 +262,18 @@ func (k *maker) purge(sprue []string, i, n int) {
 	for j, v := range vents {
 		s := Step{ID: numbered("purge-"+slug(v.Name), i, n), Phase: Pour, Title: ofMany("Purge vent "+v.Name+", then plug it", i, n), Piece: v.Piece, Source: practice,
 			Words: []string{fmt.Sprintf("At x %.1f, y %.1f mm of the mould. Wait until it runs out of %s without bubbles; tap the mould; then plug it with wax or clay.", tenth(v.AtMM[0]), tenth(v.AtMM[1]), v.Name)}}
-		if j == len(vents)-1 {
+		if j == len(vents)-1 && !k.pouredOpen() {
 			s.Words = append(s.Words, "It was the last: top "+orWords(sprue, "the sprue")+" up.")
-			if k.bench.Pot {
+			if k.bench.Pot && !k.stage.silicone() {
 				s.Words = append(s.Words, "Leave the sprue open, so that the pressure in the pot is the same inside and outside.")
 			}
 		}
 		k.add(s)
 	}
 }
+
+// grams takes the tail of float noise off a sum of whole steps of a scale.
+func grams(g float64) float64 { return math.Round(g*1e4) / 1e4 }
 
 // tenth rounds to 0.1 without a negative zero.
 func tenth(mm float64) float64 { return math.Round(mm*10)/10 + 0 }

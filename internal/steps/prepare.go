@@ -77,7 +77,7 @@ func (k *maker) coats() {
 				Why: rule.Why, Source: rule.Source}
 			if rule.Effect == material.Inhibits {
 				s.Title += ", and test that it does not stop the cure"
-				s.Words = append(s.Words, rule.Do+".")
+				s.Words = append(s.Words, sentence(rule.Do))
 			}
 			k.add(s)
 		}

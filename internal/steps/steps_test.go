@@ -215,6 +215,11 @@ func TestInsert(t *testing.T) {
 	if q := p.Steps[p.at("weigh-insert")].Quantities; math.Abs(q[0].Value-37.15) > 0.06 {
 		t.Errorf("%+v", q)
 	}
+	for i, id := range []string{"pour", "close", "bolts", "purge-v1", "purge-v9", "cure"} { // poured open, so its vents are shut after it is closed
+		if i > 0 && p.at(id) < p.at([]string{"pour", "close", "bolts", "purge-v1", "purge-v9"}[i-1]) {
+			t.Errorf("%s comes too early", id)
+		}
+	}
 	for id, c := range map[string][2]string{ // what it must say, and what belongs to the other pour
 		"pour-insert":                {"into F1 alone", "V9"},
 		"purge-f2-insert":            {"runs out of F2", "V9"},
