@@ -133,9 +133,9 @@ func (b *blockMould) bodies(k *solid.Kernel) (v blockBodies, err error) {
 
 // channel is a stalk or a pin. Where the part is thin its foot comes out below; that end is cut off.
 func (b *blockMould) channel(k *solid.Kernel, v blockBodies, c Sprue) (*solid.Solid, error) {
-	s, err := k.Frustum(r3.Vec{X: c.At.X, Y: c.At.Y, Z: c.BottomZ}, r3.Vec{Z: c.TopZ - c.BottomZ}, c.BottomRadius, c.TopRadius, circleSegments(c.BottomRadius))
+	s, err := c.pin(k)
 	if err != nil {
-		return nil, fmt.Errorf("tooling: sprue at (%.1f, %.1f): %w", c.At.X, c.At.Y, err)
+		return nil, err
 	}
 	past, err := volumeOf(s.Intersect(v.under))
 	if err != nil {
@@ -147,6 +147,15 @@ func (b *blockMould) channel(k *solid.Kernel, v blockBodies, c Sprue) (*solid.So
 		}
 	}
 	return s, nil
+}
+
+// pin is the sprue as a body of the master, from its foot in the part to its top.
+func (s Sprue) pin(k *solid.Kernel) (*solid.Solid, error) {
+	p, err := k.Frustum(r3.Vec{X: s.At.X, Y: s.At.Y, Z: s.BottomZ}, r3.Vec{Z: s.TopZ - s.BottomZ}, s.BottomRadius, s.TopRadius, circleSegments(s.BottomRadius))
+	if err != nil {
+		return nil, fmt.Errorf("tooling: sprue at (%.1f, %.1f): %w", s.At.X, s.At.Y, err)
+	}
+	return p, nil
 }
 
 // cutBoard makes the board: all that lies under the parting surface in the box, to the end on which the box

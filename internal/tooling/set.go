@@ -14,6 +14,7 @@ type Set struct {
 	Casting []string // the pieces that stand round the casting, in the order in which they come apart
 	// Release is how soft bodies let go: nil where nothing has to give way, or without the materials to judge it by.
 	Release *opening.Release
+	Cut     *Cut // how a block of silicone is cut open; nil for all others
 	// CastML is what one casting takes, without surplus; OverflowML what the overflow holds beside it.
 	CastML, OverflowML float64
 }

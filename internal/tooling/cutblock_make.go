@@ -1,0 +1,338 @@
+package tooling
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// cutBodies are the bodies in the kernel, at the size of the casting.
+type cutBodies struct {
+	part, under, over, room *solid.Solid
+	channels                []*solid.Solid // stalk and pins, out to the end of the box
+}
+
+// make makes the pieces, books the pour and the casting, and shapes the cut.
+func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
+	v, err := b.bodies(k)
+	if err != nil {
+		return err
+	}
+	marks, err := b.box.marks(k, true, false)
+	if err != nil {
+		return err
+	}
+	label, feature, err := b.box.label(k, b.opt.Label)
+	if err != nil {
+		return err
+	}
+	if label != nil {
+		marks = append(marks, label)
+		b.mould.Features = append(b.mould.Features, *feature)
+	}
+	box, err := b.box.make(k, marks)
+	if err != nil {
+		return err
+	}
+	master, plate, err := b.master(k, v)
+	if err != nil {
+		return err
+	}
+	block, err := v.room.Subtract(append([]*solid.Solid{v.part}, v.channels...)...)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", SiliconeBlock, err)
+	}
+	b.opt.tell("cutting the pieces", 0.4)
+	pieces := []madePiece{{PouringBox, box, b.box.out, false}, {SiliconeBlock, block, b.box.out, true}, {Master, master, b.box.out, false}}
+	if plate != nil {
+		pieces = append(pieces, madePiece{BasePlate, plate, b.box.out, false})
+	}
+	if err := b.add(ctx, pieces); err != nil {
+		return err
+	}
+	if err := b.separate(k, v, block); err != nil {
+		return err
+	}
+	b.opt.tell("adding up volumes", 0.5)
+	if err := b.account(k, v, pieces, label); err != nil {
+		return err
+	}
+	b.shapeCut()
+	return nil
+}
+
+func (b *cutBlock) bodies(k *solid.Kernel) (v cutBodies, err error) {
+	load := func(what string, m *mesh.Mesh) *solid.Solid {
+		if err != nil {
+			return nil
+		}
+		var s *solid.Solid
+		if s, err = k.FromMesh(m); err != nil {
+			err = fmt.Errorf("tooling: %s: %w", what, err)
+		}
+		return s
+	}
+	v.part, v.over, v.under = load("part", b.parting.Mesh), load("over the cut", b.upper), load("under the cut", b.lower)
+	_, low := aprons(b.surface, b.box.outer())
+	around := RawHalves{Lower: load("under the cut", low), Block: b.box.outer()}
+	if err != nil {
+		return v, err
+	}
+	if v.room, err = b.box.room(k); err != nil {
+		return v, err
+	}
+	if b.room, err = v.room.Mesh(); err != nil {
+		return v, fmt.Errorf("tooling: %w", err)
+	}
+	for _, c := range b.half.feed.all() {
+		s, err := b.channel(k, c, around)
+		if err != nil {
+			return v, err
+		}
+		s, err = s.Subtract(v.under) // the channel lies over the cut, and in the part
+		if err != nil {
+			return v, fmt.Errorf("tooling: sprue: %w", err)
+		}
+		v.channels = append(v.channels, s)
+	}
+	return v, nil
+}
+
+// channel is a stalk or a pin, out to the end of the box.
+func (b *cutBlock) channel(k *solid.Kernel, c channel, around RawHalves) (*solid.Solid, error) {
+	if s, upright := c.(Sprue); upright {
+		return s.pin(k)
+	}
+	t, err := c.cutter(k, around)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	return t.Solid, nil
+}
+
+// master is the part on its stalk and pins. A stalk in the cut stands on the base plate and is one with it;
+// a stalk through the upper lip goes through the plate, which has to leave before the lip can.
+func (b *cutBlock) master(k *solid.Kernel, v cutBodies) (master, plate *solid.Solid, err error) {
+	if plate, err = b.box.bore(k, b.box.wide(), b.box.wide()+b.box.freeMM, -b.opt.BoardClearMM); err != nil {
+		return nil, nil, err
+	}
+	all := append([]*solid.Solid(nil), v.channels...)
+	if b.inCut() {
+		// Stalk and pins end within the plate.
+		reach, err := b.box.bore(k, b.box.narrow(), b.box.wide()+b.box.freeMM/2, -b.opt.BoardClearMM)
+		if err != nil {
+			return nil, nil, err
+		}
+		for i, c := range all {
+			if all[i], err = c.Intersect(reach); err != nil {
+				return nil, nil, fmt.Errorf("tooling: %s: %w", Master, err)
+			}
+		}
+		all, plate = append(all, plate), nil
+	} else if plate, err = b.pierced(k, plate); err != nil {
+		return nil, nil, err
+	}
+	if master, err = v.part.Union(all...); err != nil {
+		return nil, nil, fmt.Errorf("tooling: %s: %w", Master, err)
+	}
+	return master, plate, nil
+}
+
+// pierced is the base plate with a hole for the stalk and each pin.
+func (b *cutBlock) pierced(k *solid.Kernel, plate *solid.Solid) (*solid.Solid, error) {
+	for _, c := range b.half.feed.all() {
+		s := c.(Sprue)
+		n, r := circleSegments(s.BottomRadius), b.opt.BoardClearMM/math.Cos(math.Pi/float64(circleSegments(s.BottomRadius)))
+		hole, err := k.Frustum(r3.Vec{X: s.At.X, Y: s.At.Y, Z: s.BottomZ}, r3.Vec{Z: s.TopZ + overshootMM - s.BottomZ}, s.BottomRadius+r, s.radiusAt(s.TopZ+overshootMM)+r, n)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %s: %w", BasePlate, err)
+		}
+		if plate, err = plate.Subtract(hole); err != nil {
+			return nil, fmt.Errorf("tooling: %s: %w", BasePlate, err)
+		}
+	}
+	return plate, nil
+}
+
+// separate tells lips and uncut end of the block apart, for the proof.
+func (b *cutBlock) separate(k *solid.Kernel, v cutBodies, block *solid.Solid) error {
+	ahead, behind, err := block.SplitByPlane(b.lips.front, b.lips.hinge)
+	if err != nil {
+		return fmt.Errorf("tooling: %s: %w", UncutEnd, err)
+	}
+	for _, s := range []struct {
+		name string
+		to   **mesh.Mesh
+		make func() (*solid.Solid, error)
+	}{
+		{UpperLip, &b.upperLip, func() (*solid.Solid, error) { return ahead.Intersect(v.over) }},
+		{LowerLip, &b.lowerLip, func() (*solid.Solid, error) { return ahead.Intersect(v.under) }},
+		{UncutEnd, &b.uncut, func() (*solid.Solid, error) { return behind, nil }},
+	} {
+		body, err := s.make()
+		if err != nil {
+			return fmt.Errorf("tooling: %s: %w", s.name, err)
+		}
+		if body, err = body.Clean(); err != nil {
+			return fmt.Errorf("tooling: %s: %w", s.name, err)
+		}
+		if *s.to, err = body.Mesh(); err != nil {
+			return fmt.Errorf("tooling: %s: %w", s.name, err)
+		}
+	}
+	return nil
+}
+
+// account books the pour and the casting.
+func (b *cutBlock) account(k *solid.Kernel, v cutBodies, pieces []madePiece, label *solid.Solid) error {
+	over, err := b.end(k, freeOver, false)
+	if err != nil {
+		return err
+	}
+	plate, err := b.end(k, "clearance round the base plate", true)
+	if err != nil {
+		return err
+	}
+	pour, err := b.pour(k, "silicone is poured", label, pieces, []share{over, plate})
+	if err != nil {
+		return err
+	}
+	b.set.Pours = []Pour{{Piece: SiliconeBlock, ML: pour.of(SiliconeBlock) / 1000, In: []string{PouringBox, Master}, Ledger: pour.lines}}
+	inside, err := v.over.Intersect(v.room)
+	if err != nil {
+		return fmt.Errorf("tooling: %w", err)
+	}
+	plate.name = "the base plate's place"
+	if err := b.closed(k, pieces[0].body, label, pieces[1:2], []share{over, plate},
+		wetShare{"sprue", inside, wetTools(v.channels[:1])}, wetShare{"vents", inside, wetTools(v.channels[1:])}); err != nil {
+		return err
+	}
+	return b.cast(k, v, inside)
+}
+
+// cast is the casting as it comes out, and lists the channels.
+func (b *cutBlock) cast(k *solid.Kernel, v cutBodies, inside *solid.Solid) error {
+	out := v.part
+	for i, s := range v.channels {
+		held, err := volumeOf(inside.Intersect(s))
+		if err != nil {
+			return err
+		}
+		within, err := s.Intersect(v.room)
+		if err != nil {
+			return fmt.Errorf("tooling: casting: %w", err)
+		}
+		if out, err = out.Union(within); err != nil {
+			return fmt.Errorf("tooling: casting: %w", err)
+		}
+		kind, name := "sprue", "S1"
+		if i > 0 {
+			kind, name = "vent", fmt.Sprintf("V%d", i)
+		}
+		f := b.half.feed.all()[i].feature(name, kind, held)
+		f.Piece = SiliconeBlock
+		b.mould.Features = append(b.mould.Features, f)
+	}
+	var err error
+	if b.mould.Cast, err = out.Mesh(); err != nil {
+		return fmt.Errorf("tooling: %w", err)
+	}
+	if _, n := b.mould.Cast.Components(); n != 1 {
+		b.mould.Checks = append(b.mould.Checks, Check{Name: "casting in one piece", Value: float64(n), Limit: 1, Unit: "pieces",
+			Words: fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity", n)})
+	}
+	return nil
+}
+
+// plane bounds what lies on its side p·normal ≥ offset.
+type plane struct {
+	normal r3.Vec
+	offset float64
+}
+
+// faces are the six sides of the silicone's room, by the way that each looks outward.
+func (b pouringBox) faces() map[r3.Vec]plane {
+	out := map[r3.Vec]plane{b.out: {r3.Scale(-1, b.out), -b.wide()}, r3.Scale(-1, b.out): {b.out, b.narrow()}}
+	for _, axis := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		if r3.Dot(axis, b.along()) != 0 {
+			continue
+		}
+		for _, s := range []float64{1, -1} {
+			w := r3.Scale(s, axis)
+			// w·p ≤ reach + slope·(out·p − narrow)
+			reach := max(r3.Dot(w, b.block.Min), r3.Dot(w, b.block.Max))
+			out[w] = plane{r3.Sub(r3.Scale(b.slope, b.out), w), b.slope*b.narrow() - reach}
+		}
+	}
+	return out
+}
+
+// shapeCut takes the cut out of the surface that divides the lips: within the block, in front of the hinge.
+func (b *cutBlock) shapeCut() {
+	l, m := b.lips, b.mould
+	faces := b.box.faces()
+	across := r3.Cross(r3.Vec{Z: 1}, l.front)
+	var open []plane // the sides of the block that the cut opens
+	for _, w := range []r3.Vec{l.front, across, r3.Scale(-1, across)} {
+		open = append(open, faces[r3.Add(w, r3.Vec{})])
+	}
+	cut := &mesh.Mesh{}
+	for _, t := range b.surface.Tris {
+		poly := []r3.Vec{b.surface.Verts[t[0]], b.surface.Verts[t[1]], b.surface.Verts[t[2]]}
+		for _, p := range append([]plane{{l.front, l.hinge}}, open...) {
+			poly = clipTo(poly, p)
+		}
+		first := uint32(len(cut.Verts))
+		cut.Verts = append(cut.Verts, poly...)
+		for i := 2; i < len(poly); i++ {
+			cut.Tris = append(cut.Tris, [3]uint32{first, first + uint32(i) - 1, first + uint32(i)})
+		}
+	}
+	l.Mesh = mesh.Weld(cut, 0)
+	l.AreaMM2 = l.Mesh.AreaMM2()
+	l.DepthMM = b.blade(open)
+	m.LineMM, m.LineOnShowMM = l.TraceMM, l.ShowMM
+	b.set.Cut = &l.Cut
+	at := r3.Vec{}
+	if len(l.Trace) > 0 {
+		at = l.Trace[0][len(l.Trace[0])/2]
+	}
+	m.Features = append(m.Features, Feature{Name: "C1", Kind: "cut", Piece: SiliconeBlock, At: at,
+		SizesMM: []Size{{"seam", l.TraceMM}, {"seam on show faces", l.ShowMM}, {"depth", l.DepthMM}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}},
+		Words: fmt.Sprintf("cut %.0f mm² in all, the blade in by up to %.1f mm; %.1f mm of seam on the part, %.1f mm of it on show faces; %.1f mm left uncut at the far end",
+			l.AreaMM2, l.DepthMM, l.TraceMM, l.ShowMM, l.HingeMM)})
+}
+
+// blade is the farthest that the seam lies from the nearest side of the block that the cut opens.
+func (b *cutBlock) blade(sides []plane) (deep float64) {
+	for _, line := range b.lips.Trace {
+		for _, v := range line {
+			near := math.Inf(1)
+			for _, p := range sides {
+				near = min(near, (r3.Dot(v, p.normal)-p.offset)/r3.Norm(p.normal))
+			}
+			deep = max(deep, near)
+		}
+	}
+	return deep
+}
+
+// clipTo keeps what of a convex polygon lies on a plane's side.
+func clipTo(poly []r3.Vec, p plane) (out []r3.Vec) {
+	for i, u := range poly {
+		v := poly[(i+1)%len(poly)]
+		x, y := r3.Dot(u, p.normal)-p.offset, r3.Dot(v, p.normal)-p.offset
+		if x >= 0 {
+			out = append(out, u)
+		}
+		if (x < 0) != (y < 0) && x != 0 && y != 0 {
+			out = append(out, r3.Add(u, r3.Scale(x/(x-y), r3.Sub(v, u))))
+		}
+	}
+	return out
+}
