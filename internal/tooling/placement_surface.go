@@ -2,6 +2,7 @@ package tooling
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -149,6 +150,9 @@ func clipToPlan(part []r3.Vec, poly []r2.Vec) []r3.Vec {
 		a := poly[i]
 		e := r2.Sub(poly[(i+1)%len(poly)], a)
 		side := func(v r3.Vec) float64 { return r2.Cross(e, r2.Sub(r2.Vec{X: v.X, Y: v.Y}, a)) }
+		if !slices.ContainsFunc(part, func(v r3.Vec) bool { return side(v) < 0 }) {
+			continue // all of it is inside
+		}
 		var next []r3.Vec
 		for j, v := range part {
 			w := part[(j+1)%len(part)]

@@ -206,6 +206,9 @@ func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue)
 		if t.room < p.footAt(t, opt)+opt.LeastSpacingMM-footSlackMM {
 			continue
 		}
+		if len(have) > 0 && farFrom(have, t.at) < p.footAt(t, opt)+p.b.opt.LeastWallMM-footSlackMM {
+			continue // its foot is no narrower: spare the dearer questions
+		}
 		s, err := NewSprue(t.at, p.z1, p.b.top, opt)
 		if err != nil {
 			last = err
