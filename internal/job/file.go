@@ -41,6 +41,7 @@ type File struct {
 	Bench    BenchRule    `toml:"bench"`
 	Fill     FillRule     `toml:"fill"`
 	Drawing  DrawingRule  `toml:"drawing"`
+	Compare  CompareRule  `toml:"compare"`
 }
 
 // PartFile names the part.

@@ -26,7 +26,7 @@ func (f *File) check() error {
 			return err
 		}
 	}
-	for _, r := range f.ranges() {
+	for _, r := range append(f.ranges(), f.Compare.ranges()...) {
 		if math.IsNaN(r.v) || r.v < r.lo || r.v > r.hi {
 			return f.wrong(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
 		}

@@ -1,0 +1,199 @@
+package job
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+
+	"mouldwright/internal/choice"
+	"mouldwright/internal/material"
+	"mouldwright/internal/mesh"
+	"mouldwright/internal/solid"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// CompareOptions are those of a comparison, not of the job.
+type CompareOptions struct {
+	Workers  int // 0 means one a processor; results do not depend on it
+	Progress func(stage string, done float64)
+	Pool     *solid.Pool // nil: one of its own
+	// Builds says how many ways are built and proven: by default in rank order until the best is.
+	Builds Builds
+}
+
+// Builds says which ways a comparison builds.
+type Builds int
+
+// From the quickest to the surest.
+const (
+	BuildBest Builds = iota // in rank order until the best way is proven
+	BuildNone               // every verdict is an estimate
+	BuildAll                // each way that opens by the estimate, where there is a builder
+)
+
+// Comparison ranks the ways to mould a job's part. It writes nothing.
+type Comparison struct {
+	Part     PartReport
+	Warnings []string
+	*choice.Table
+}
+
+// wayFamilies gives for each way of package choice the family of job.toml that builds it.
+var wayFamilies = map[string]string{
+	"open-tray":        "tray",
+	"two-rigid-halves": familyTwoHalves,
+	"side-split":       "side-split",
+	"cradle-insert":    "insert",
+	"cut-block":        "cut-block",
+	"two-part-block":   "silicone-block",
+	"skin-shell":       "skin",
+}
+
+// Compare ranks the ways to mould a job's part with the sizes, materials and prices that job.toml gives,
+// whatever family it names, and proves the best by building it as Run would.
+func Compare(ctx context.Context, folder string, opt CompareOptions) (*Comparison, error) {
+	f, err := Load(folder)
+	if err != nil {
+		return nil, err
+	}
+	m, err := findMaterial(folder, f)
+	if err != nil {
+		return nil, err
+	}
+	silicone, err := findSilicone(folder, f)
+	if err != nil {
+		return nil, err
+	}
+	if opt.Pool == nil {
+		opt.Pool = solid.NewPool(solid.Options{})
+		defer opt.Pool.Close()
+	}
+	run := RunOptions{Workers: opt.Workers, Progress: opt.Progress, Pool: opt.Pool}
+	p, err := readPart(ctx, folder, f, run.stage("looking the part over", 0, partShare))
+	if err != nil {
+		return nil, err
+	}
+	c := &comparing{folder: folder, file: f, part: p, material: m, silicone: silicone, opt: run}
+	t, err := choice.Compare(ctx, p.mesh, p.show, c.options(opt.Builds))
+	if errors.Is(err, choice.ErrOptions) {
+		return nil, f.wrong("compare", "%w", err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &Comparison{Part: p.report, Warnings: p.warnings, Table: t}, nil
+}
+
+// partShare is the share of a comparison's progress that looking the part over takes.
+const partShare = 0.05
+
+// comparing compares the ways for one job.
+type comparing struct {
+	folder             string
+	file               *File
+	part               *part
+	material, silicone *material.Material
+	opt                RunOptions
+	at                 float64 // progress when the builder now at work began
+}
+
+func (c *comparing) options(builds Builds) choice.Options {
+	f := c.file
+	o := choice.Options{Direction: f.asked(), Batch: f.Compare.Batch, Casting: flexOf(c.material), Silicone: flexOf(c.silicone), WallMM: f.Mould.WallMM,
+		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: builds == BuildAll,
+		Progress: c.tell}
+	if t, err := c.material.DemouldAt(orElse(f.Bench.CureC, cmp.Or(f.Bench.ShopC, defaultShopC))); err == nil {
+		o.DemouldH = t.Seconds / 3600
+	}
+	if builds == BuildNone {
+		return o
+	}
+	o.Provers = map[string]choice.Prover{}
+	for way, name := range wayFamilies {
+		if name == familyTwoHalves {
+			o.Provers[way] = c.proveTwoHalves
+		} else if fam := findFamily(name); fam != nil {
+			o.Provers[way] = func(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (string, bool, error) {
+				return c.proveFamily(ctx, fam, d)
+			}
+		}
+	}
+	return o
+}
+
+func (c *comparing) tell(stage string, done float64) {
+	c.at = partShare + (1-partShare)*done
+	c.opt.stage(stage, c.at, 1)(0)
+}
+
+// builderShare is the share of the progress that each builder may fill.
+const builderShare = 0.06
+
+// along is the job with an opening direction: the one it asks for, or else d.
+func (c *comparing) along(d r3.Vec) *trying {
+	f := *c.file
+	if len(f.Opening.Direction) != 3 && d != (r3.Vec{}) {
+		f.Opening.Direction = []float64{d.X, d.Y, d.Z}
+	}
+	opt, from := c.opt, c.at
+	opt.Progress = func(stage string, done float64) { c.opt.stage(stage, from, from+builderShare)(done) }
+	return &trying{folder: c.folder, part: c.part, file: &f, material: c.material, poured: c.material, report: &Report{}, opt: opt}
+}
+
+// directions are those that a builder is tried with: the one that the estimate stands on and, unless the
+// job asks for one, its own choice.
+func (c *comparing) directions(d r3.Vec) []r3.Vec {
+	if len(c.file.Opening.Direction) == 3 {
+		return []r3.Vec{d}
+	}
+	return []r3.Vec{d, {}}
+}
+
+// proveTwoHalves builds two rigid halves as a run does.
+func (c *comparing) proveTwoHalves(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (words string, ok bool, err error) {
+	for _, d := range c.directions(d) {
+		s := c.along(d)
+		m, err := s.mould(ctx)
+		if err != nil {
+			return "", false, err
+		}
+		if m != nil {
+			return builtWords(len(m.Checks), s.used.d), true, nil
+		}
+		words = cmp.Or(words, failedReasons(s.reasons))
+	}
+	return words, false, nil
+}
+
+// proveFamily builds a mould of another family as a run does.
+func (c *comparing) proveFamily(ctx context.Context, fam *family, d r3.Vec) (words string, ok bool, err error) {
+	for _, d := range c.directions(d) {
+		s := c.along(d)
+		set, err := s.buildSet(ctx, fam, c.silicone)
+		if err != nil {
+			return "", false, err
+		}
+		if set != nil {
+			return builtWords(len(set.Checks), set.Place.Frame.Z), true, nil
+		}
+		words = cmp.Or(words, failedReasons(s.reasons))
+	}
+	return words, false, nil
+}
+
+func builtWords(checks int, d r3.Vec) string {
+	return fmt.Sprintf("built along %s: all %d checks on the mould hold", directionName(array(d)), checks)
+}
+
+func failedReasons(why []Reason) string {
+	if len(why) == 0 {
+		return "the builder gave no reason"
+	}
+	w := why[0].What + ": " + why[0].Words
+	if len(why) > 1 {
+		w += fmt.Sprintf(" (and %s more)", plural(len(why)-1, "failed check"))
+	}
+	return w
+}
