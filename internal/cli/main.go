@@ -35,6 +35,7 @@ type root struct {
 
 	Inspect  inspectCmd  `cmd:"" help:"Look a part over: is its surface sound, and which way could a mould open?"`
 	New      newCmd      `cmd:"" help:"Make a job folder for a part."`
+	Compare  compareCmd  `cmd:"" help:"Compare the ways to mould a job's part: which open, at what cost, and why."`
 	Run      runCmd      `cmd:"" help:"Build the mould of a job, prove that it opens, and write its files."`
 	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
 	Lid      lidCmd      `cmd:"" help:"Close a job's mould over a lower half that was poured first: edge, angle, trapped air, gutter."`
