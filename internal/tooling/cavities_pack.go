@@ -70,6 +70,7 @@ type Packing struct {
 	Box      r2.Box // of the outlines
 	Channels []Channel
 	Words    string
+	cost     float64 // mm² of block, and what turning copies is to save
 }
 
 // Channel is a strip between two rows of cavities, in which a runner lies. It crosses the trunk, which
@@ -115,9 +116,13 @@ func PackCavities(outline Outline, opt PackOptions) ([]Packing, error) {
 	}
 	k := newPacker(whole, opt)
 	var all []Packing
-	for _, turns := range [][]int{{0}, {1}, {2}, {3}, {0, 2}, {2, 0}, {1, 3}, {3, 1}} {
+	for i, turns := range [][]int{{0}, {1}, {2}, {3}, {0, 2}, {2, 0}, {1, 3}, {3, 1}} {
 		for _, p := range k.ways(turns) {
 			if fit, ok := k.fitted(p); ok {
+				fit.cost = fit.blockMM2(opt.WallMM)
+				if i > 0 {
+					fit.cost *= turnCost
+				}
 				all = append(all, fit)
 			}
 		}
@@ -130,18 +135,17 @@ func PackCavities(outline Outline, opt PackOptions) ([]Packing, error) {
 	}
 	// Areas that differ by rounding are equal: then the way that comes first in the order of trying wins.
 	slices.SortStableFunc(all, func(a, b Packing) int {
-		x, y := a.blockMM2(opt.WallMM), b.blockMM2(opt.WallMM)
-		if math.Abs(x-y) <= packTieMM2 {
-			return 0
-		}
-		return cmp.Compare(x, y)
+		return cmp.Compare(math.Round(a.cost/packTieMM2), math.Round(b.cost/packTieMM2))
 	})
 	return all, nil
 }
 
 const (
 	// packTieMM2 is a difference of block area that nobody sees.
-	packTieMM2 = 0.01
+	packTieMM2 = 0.1
+	// turnCost is how much smaller the block must be for copies to be turned: alike, they are gated, vented
+	// and looked at alike.
+	turnCost = 1.01
 	// packStepMM rounds distances up, to a power of two so that copies keep their last digits.
 	packStepMM = 1.0 / 128
 	// rowShifts is how many ways of shifting a row against the one before are tried, over one pitch.

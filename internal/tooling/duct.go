@@ -16,7 +16,7 @@ func ductMM4(widthMM, depthMM, draftDeg float64) float64 {
 }
 
 const (
-	ductLattice = 16
+	ductLattice = 8
 	// ductTol bounds the relative error of ductMM4 for sections between 1 : 3 and 3 : 1.
 	ductTol = 1e-3
 )

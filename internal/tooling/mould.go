@@ -24,6 +24,11 @@ type Mould struct {
 	Shadow               [][]r2.Vec
 	LineMM, LineOnShowMM float64
 
+	// Cavities are the places of several cavities, in the order of their numbers, and Runner what feeds
+	// them; Part then holds as many bodies, and Place is that of the first. Both nil for one cavity.
+	Cavities []CavityPlace
+	Runner   *Runner
+
 	Features []Feature
 	Ledger   []LedgerLine
 	Opening  *opening.Comparison

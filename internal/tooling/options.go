@@ -25,8 +25,11 @@ type TwoHalfOptions struct {
 	KeyClearance  float64  // mm; default 0.15
 	PrySlots      int      // default 2; −1 for none
 	Gutter        *GutterOptions
+	Cavities      int     // how many castings at once; 0 is 1
+	CavityGapMM   float64 // between two cavities; default CavityGapMM
+	RunnerMM      float64 // section of the runner between cavities, as of a round one of this diameter; default 0.8 of the sprue
 	SprueMM       float64 // diameter at the top; default 5; a smaller one is used, with a note, where it finds no place
-	Vents         int     // how many at most; −1 for none; default 1
+	Vents         int     // how many at most, of each cavity; −1 for none; default 1
 	VentMM        float64 // diameter at the top; default 1.2
 	Label         LabelOptions
 	BuildVolumeMM r3.Vec // the printer's; zero for no limit
@@ -57,6 +60,8 @@ func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
 	setDefault(&o.BoltPitchMM, 80)
 	setDefault(&o.KeyClearance, 0.15)
 	setDefault(&o.SprueMM, 5)
+	setDefault(&o.CavityGapMM, CavityGapMM)
+	setDefault(&o.RunnerMM, runnerDefault*o.SprueMM)
 	setDefault(&o.VentMM, VentOptions().TopDiameterMM)
 	if o.Vents == 0 {
 		o.Vents = 1
@@ -78,8 +83,12 @@ var ErrOptions = errors.New("tooling: bad option")
 
 func (o TwoHalfOptions) check(facets int) error {
 	if err := finite("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
-		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM}); err != nil {
+		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM,
+		"gap between cavities": o.CavityGapMM, "runner": o.RunnerMM}); err != nil {
 		return fmt.Errorf("%w: %w", ErrOptions, err)
+	}
+	if o.Cavities < 0 || o.Cavities > MostCavities {
+		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
 	}
 	if r3.Norm(o.Direction) == 0 {
 		return fmt.Errorf("%w: the opening direction has no length", ErrOptions)

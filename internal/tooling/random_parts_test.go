@@ -177,13 +177,13 @@ func identities(t failer, m *Mould) {
 	sum, cavity := 0.0, 0.0
 	for _, l := range m.Ledger {
 		sum += l.VolumeMM3
-		if l.Name == "cavity" {
-			cavity = l.VolumeMM3
-		}
+	}
+	for k := range max(1, len(m.Cavities)) {
+		cavity += lineOf(m, CavityName(k+1, len(m.Cavities)))
 	}
 	near(t, "ledger against the block", sum, block, 1e-9)
 	near(t, "cavity against the part", cavity, m.Part.VolumeMM3(), 1e-9)
-	near(t, "casting", m.Cast.VolumeMM3(), cavity+lineOf(m, "sprue")+lineOf(m, "vents"), 1e-9)
+	near(t, "casting", m.Cast.VolumeMM3(), cavity+lineOf(m, "sprue")+lineOf(m, "vents")+lineOf(m, "runner"), 1e-9)
 	for _, p := range m.Pieces {
 		readsBack(t, p)
 	}

@@ -113,14 +113,15 @@ func (s SideSprue) Tools(k *solid.Kernel, facing *solid.Solid) ([]Tool, error) {
 // GateTool is the cutter of the gate, where the trough runs over the part by its overlap: a block that
 // narrows upward, from under the parting line to topZ. Where the part falls away from the line it is the
 // trough's own height that opens into the cavity; where the part's top lies level with the line it is the
-// gate's floor. Of a trough in the lower half it narrows downward.
-func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error) {
+// gate's floor. Of a trough in the lower half it narrows downward. Its wide end is wider than the trough by
+// widerMM on each side.
+func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ, widerMM float64) (Tool, error) {
 	wide, narrow, in := bottomZ, topZ, Upper
 	if s.Options.Below {
 		wide, narrow, in = topZ, bottomZ, Lower
 	}
 	lean := (topZ - bottomZ) * math.Tan(max(s.Options.DraftDeg, leastDraftDeg)*math.Pi/180)
-	mid, half := r2.Vec{}, s.Options.WidthMM/2
+	mid, half := r2.Vec{}, s.Options.WidthMM/2+widerMM
 	for _, v := range s.gate {
 		mid = r2.Add(mid, r2.Scale(0.25, v))
 	}
@@ -128,7 +129,7 @@ func (s SideSprue) GateTool(k *solid.Kernel, bottomZ, topZ float64) (Tool, error
 	// Narrow as the trough is at the same height, and leaning as much along it as across.
 	m := &mesh.Mesh{}
 	length := r2.Norm(r2.Sub(s.gate[1], s.gate[0])) / 2
-	for _, e := range []struct{ z, in float64 }{{wide, 0}, {narrow, min(lean, 0.45*s.Options.WidthMM)}} {
+	for _, e := range []struct{ z, in float64 }{{wide, 0}, {narrow, min(lean, 0.45*s.Options.WidthMM+widerMM)}} {
 		for _, c := range [4]r2.Vec{{X: -1, Y: -1}, {X: 1, Y: -1}, {X: 1, Y: 1}, {X: -1, Y: 1}} {
 			v := r2.Add(mid, r2.Add(r2.Scale(c.X*max(length-e.in, 0.5*length), s.Dir), r2.Scale(c.Y*(half-e.in), across)))
 			m.Verts = append(m.Verts, r3.Vec{X: v.X, Y: v.Y, Z: e.z})

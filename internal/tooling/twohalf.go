@@ -63,6 +63,9 @@ type twoHalves struct {
 	upper, lower *mesh.Mesh // raw halves
 	// suits refuses places that a mould of another family has no use for; nil where all will do.
 	suits func(Sprue) error
+	// underMM is what a runner needs under the parting surface; cavities is nil for one cavity.
+	underMM  float64
+	cavities *manyCavities
 }
 
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
@@ -79,6 +82,9 @@ func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*two
 	b.parting, err = mouldability.Part(ctx, m, mouldability.PartOptions{Show: o.Show, AtZMM: o.PartingZMM})
 	if err != nil {
 		return nil, err
+	}
+	if o.Cavities > 1 {
+		return planCavities(ctx, b)
 	}
 	return b, b.lay(ctx)
 }
@@ -99,6 +105,11 @@ func (b *twoHalves) lay(ctx context.Context) (err error) {
 	}
 	b.mould.Surface = s
 	b.field = NewHeightField(s.asMesh())
+	if b.cavities != nil {
+		if err := b.layRunner(); err != nil {
+			return err
+		}
+	}
 	b.upper, b.lower, err = stitchHalves(b.parting, s, b.mould.Block)
 	return err
 }
@@ -127,7 +138,9 @@ func (b *twoHalves) arrange() error {
 	if err := b.chooseHeight(0); err != nil {
 		return err
 	}
-	if err := b.planFeed(); err != nil {
+	if b.cavities != nil {
+		b.feedCavities()
+	} else if err := b.planFeed(); err != nil {
 		return err
 	}
 	if b.boltNote != "" {
@@ -139,7 +152,7 @@ func (b *twoHalves) arrange() error {
 	lo := LayoutOptions{
 		MaxPitchMM: o.BoltPitchMM, Keys: o.Keys, Pry: PryOptions{PerBlock: o.PrySlots}, Gutter: o.Gutter, WallMM: o.WallMM,
 		KeyRadiusMM: key.RadiusMM + key.RootMM + key.ClearanceMM, MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y},
-		KeepOff: b.sidePlans(),
+		KeepOff: append(b.sidePlans(), b.runnerPlans()...),
 	}
 	lo.OddKeyRadiusMM = lo.KeyRadiusMM + key.OddRadiusMM
 	if b.bolt != nil {
@@ -150,7 +163,7 @@ func (b *twoHalves) arrange() error {
 	}
 	shadow := r2.Box{Min: r2.Vec{X: box.Min.X, Y: box.Min.Y}, Max: r2.Vec{X: box.Max.X, Y: box.Max.Y}}
 	var err error
-	if b.layout, err = PlaceFeatures(shadow, b.shadow, lo); err != nil {
+	if b.layout, err = PlaceFeatures(b.runnerRoom(shadow), b.shadow, lo); err != nil {
 		return err
 	}
 	f := b.layout.Footprint
@@ -163,7 +176,7 @@ func (b *twoHalves) arrange() error {
 func (b *twoHalves) chooseHeight(overMM float64) error {
 	o := b.opt
 	box := b.mould.Part.Bounds()
-	z0, z1 := box.Min.Z-o.FloorMM, max(box.Max.Z+o.FloorMM, b.parting.MaxZ+overMM)
+	z0, z1 := min(box.Min.Z-o.FloorMM, b.parting.MinZ-b.underMM), max(box.Max.Z+o.FloorMM, b.parting.MaxZ+overMM)
 	if o.Keys >= 0 {
 		// Room for a key wherever on the surface it stands, over its tip and under its root.
 		key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()

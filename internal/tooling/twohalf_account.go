@@ -66,7 +66,13 @@ func (b *twoHalves) account(k *solid.Kernel, halves [2]*solid.Solid, shares []sh
 	if err := b.bookDry(k, others, shares); err != nil {
 		return err
 	}
-	b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: cavity})
+	if b.cavities != nil {
+		if err := b.bookCavities(k, cast, shares); err != nil {
+			return err
+		}
+	} else {
+		b.mould.Ledger = append(b.mould.Ledger, LedgerLine{Name: "cavity", VolumeMM3: cavity})
+	}
 	if b.mould.Cast, err = cast.Mesh(); err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
@@ -258,14 +264,18 @@ func (b *twoHalves) judgeVolumes(cavity, empty float64) {
 	want := b.mould.Part.VolumeMM3()
 	// What two halves have in common is missing once from the block less both (inclusion–exclusion).
 	common := math.Abs(b.mould.Pieces[Lower].VolumeMM3 + b.mould.Pieces[Upper].VolumeMM3 + empty - block)
-	off := math.Abs(cavity-want) / want
 	b.mould.Checks = append(b.mould.Checks,
-		Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
-			Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", cavity, want)},
+		cavityCheck("cavity volume", cavity, want),
 		Check{Name: "volumes add up", OK: math.Abs(sum-block) <= ledgerTol*block, Value: math.Abs(sum-block) / block, Limit: ledgerTol, Unit: "of the block",
 			Words: fmt.Sprintf("pieces and spaces come to %.6f mm³, the block to %.6f mm³", sum, block)},
 		Check{Name: "halves apart", OK: common <= apartTol*block, Value: common, Limit: apartTol * block, Unit: "mm³",
 			Words: fmt.Sprintf("the halves share %.3g mm³ when closed, within rounding", common)})
+}
+
+func cavityCheck(name string, cavity, want float64) Check {
+	off := math.Abs(cavity-want) / want
+	return Check{Name: name, OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
+		Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", cavity, want)}
 }
 
 // facetsOf lists the facets of the part that a half touches.

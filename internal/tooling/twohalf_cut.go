@@ -92,7 +92,15 @@ func (b *twoHalves) dryFeatures(k *solid.Kernel, around RawHalves) ([]share, err
 	if err != nil {
 		return nil, err
 	}
-	return append(dry, labels, gutter), nil
+	dry = append(dry, labels, gutter)
+	if b.cavities == nil {
+		return dry, nil
+	}
+	numbers, err := b.numberTools(k, around)
+	if err != nil {
+		return nil, err
+	}
+	return append(dry, numbers), nil
 }
 
 // labelTools letters both halves on the side that the layout chose, each on its own side of the seam.

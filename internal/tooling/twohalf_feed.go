@@ -116,6 +116,9 @@ func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid, aprons Raw
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
 		room, err := raw[t.Half].Intersect(t.Solid)
+		if err == nil && i > len(b.feed.vents) && t.Half == Upper { // a gate over the runner may begin under the sprue
+			room, err = room.Subtract(sprue.held...)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("tooling: %w", err)
 		}
@@ -129,12 +132,13 @@ func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid, aprons Raw
 			to, name, kind = &vents, fmt.Sprintf("V%d", i), "vent"
 			check.Name = "vent off the show faces"
 		}
-		if g := i - 1 - len(b.feed.vents); g >= 0 {
+		switch g := i - 1 - len(b.feed.vents); {
+		case g == 0:
 			to, name, kind = &runner, "R1", "runner"
-			if g > 0 {
-				name, kind = fmt.Sprintf("C%d", g), "gate"
-			}
-			check.Name = kind + " off the show faces"
+			check.Name = "runner clear of the cavities"
+		case g > 0:
+			to, name, kind = &runner, fmt.Sprintf("C%d", g), "gate"
+			check.Name = "gate off the show faces"
 		}
 		to.tools, to.held = append(to.tools, t), append(to.held, room)
 		b.mould.Features = append(b.mould.Features, c.feature(name, kind, held))

@@ -185,6 +185,9 @@ func (b *twoHalves) sidePlans() (out [][]r2.Vec) {
 
 // sideRoom is what the gutter leaves to the troughs: it must not drain them.
 func (b *twoHalves) sideRoom() (out [][]r2.Vec) {
+	if b.cavities != nil {
+		out = b.cavities.runner.rooms()
+	}
 	for _, c := range b.feed.all() {
 		if s, ok := c.(*sideChannel); ok {
 			o := s.options
@@ -231,7 +234,15 @@ func (s *sideChannel) cutter(k *solid.Kernel, aprons RawHalves) (Tool, error) {
 	if s.Options.Below {
 		lo, hi = lo+overshootMM-s.options.HeightMM, hi-s.options.HeightMM+overshootMM
 	}
-	gate, err := s.GateTool(k, lo, hi)
+	wider := 0.0
+	if s.Options.Closed { // as wide as the trough at the line: else an upright wall stays beside it
+		low, high, _ := s.b.field.Range(s.gate)
+		wider = (high - lo) * math.Tan(s.Options.DraftDeg*math.Pi/180)
+		if s.Options.Below {
+			wider = (hi - low) * math.Tan(s.Options.DraftDeg*math.Pi/180)
+		}
+	}
+	gate, err := s.GateTool(k, lo, hi, wider)
 	if err != nil {
 		return Tool{}, err
 	}
