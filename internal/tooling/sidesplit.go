@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -82,10 +83,38 @@ func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*s
 	if _, n := part.Components(); n > 1 {
 		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
 	}
-	way, err := chooseSideWay(ctx, part, o)
+	ways, err := rankSideWays(ctx, part, o)
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
+	var first error
+	failed := map[r3.Vec]int{}
+	for _, way := range ways {
+		if failed[way.down] == triesEach {
+			continue
+		}
+		b, err := planWay(ctx, part, way, o)
+		if err == nil {
+			return b, nil
+		}
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		failed[way.down]++
+		first = cmp.Or(first, err)
+	}
+	if len(ways) > 1 {
+		first = fmt.Errorf("%w (the best of %d ways; none of the next ones does)", first, len(ways))
+	}
+	return nil, first
+}
+
+// triesEach is how many sides are tried for a direction before it is given up: where the best of them
+// leave no line that a surface starts from, the rest seldom do.
+const triesEach = 2
+
+// planWay is planSideSplit for one way.
+func planWay(ctx context.Context, part *mesh.Mesh, way sideWay, o SideSplitOptions) (*sideSplit, error) {
 	m, placing, err := placeAcross(part, way.down, way.side, o.ShrinkPct)
 	if err != nil {
 		return nil, err

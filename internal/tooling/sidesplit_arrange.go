@@ -39,8 +39,9 @@ const (
 // y and z beside the part; bolts that clamp the side pieces to the whole half are upright, at the ends.
 type sideLayout struct {
 	foot   r2.Box
-	clearY float64 // from the part to what stands beside it
-	clamp  *Bolt   // upright
+	longer [2]float64 // made longer for the seats of bolts along x: side piece 2 and 1
+	clearY float64    // from the part to what stands beside it
+	clamp  *Bolt      // upright
 	clamps []r2.Vec
 	cross  *Bolt    // along x
 	across []r2.Vec // y and z, of bolts and cones
@@ -81,8 +82,16 @@ func (b *sideSplit) coneRadius(odd bool) float64 {
 	return r
 }
 
+// sideLongerMM is how much longer than it falls short a side piece is made for a bolt's seat: a longer block
+// sinks the nut deeper, until the next length of screw reaches, which is 5 mm off.
+const sideLongerMM = 2.5
+
+// sideRounds bounds how often block and bolts are fitted to each other; two or three do as a rule, and
+// checks on the seats catch what is left.
+const sideRounds = 12
+
 // arrange sizes the block round the part and places what holds it together. Bolts depend on the block's
-// length, and the block on the bolts' width, so a first guess is corrected once.
+// length, and the block on the bolts, so a first guess is corrected until nothing changes.
 func (b *sideSplit) arrange() error {
 	o := b.opt
 	if o.Bolt != NoBolts {
@@ -93,7 +102,7 @@ func (b *sideSplit) arrange() error {
 		}
 		b.plan.cross = guess
 	}
-	for range 2 {
+	for range sideRounds {
 		if err := b.arrangeRound(); err != nil {
 			return err
 		}
@@ -105,7 +114,18 @@ func (b *sideSplit) arrange() error {
 		if err != nil {
 			return err
 		}
+		same := bolt.Thread.Name == b.plan.cross.Thread.Name
 		b.plan.cross = bolt
+		fits := true
+		for i, room := range [2]float64{b.splitX - f.Min.X - bolt.PocketMM, f.Max.X - b.splitX - bolt.CounterboreMM} {
+			if less := bolt.Options.MinWallMM - room; less > limitSlackMM {
+				b.plan.longer[i] += less + sideLongerMM
+				fits = false
+			}
+		}
+		if same && fits {
+			break
+		}
 	}
 	b.placeAlong()
 	return nil
@@ -160,6 +180,8 @@ func (b *sideSplit) arrangeRound() error {
 		inY = max(inY, b.plan.clearY+2*lane+aroundMM)
 	}
 	b.plan.foot = r2.Box{Min: r2.Vec{X: part.Min.X - inX, Y: part.Min.Y - inY}, Max: r2.Vec{X: part.Max.X + inX, Y: part.Max.Y + inY}}
+	b.plan.foot.Min.X -= b.plan.longer[0]
+	b.plan.foot.Max.X += b.plan.longer[1]
 	f := b.plan.foot
 	b.mould.Block = r3.Box{Min: r3.Vec{X: f.Min.X, Y: f.Min.Y, Z: z0}, Max: r3.Vec{X: f.Max.X, Y: f.Max.Y, Z: z1}}
 	return nil

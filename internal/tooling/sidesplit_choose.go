@@ -52,9 +52,9 @@ type sideTaker struct {
 
 var sideWallSine = float64(mouldability.WallSine())
 
-// chooseSideWay takes the way in which least is held, then least flash lies on show faces, then the part
-// stands on something, then the line is shortest; of equal ones the first.
-func chooseSideWay(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (sideWay, error) {
+// rankSideWays lists the ways to try, the best first: that in which least is held, then least flash lies on
+// show faces, then the part stands on something, then the line is shortest; of equal ones the first.
+func rankSideWays(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) ([]sideWay, error) {
 	ups := []r3.Vec{{Z: 1}, {Z: -1}, {Y: 1}, {Y: -1}, {X: 1}, {X: -1}}
 	if o.Direction != (r3.Vec{}) {
 		ups = []r3.Vec{r3.Unit(o.Direction)}
@@ -63,30 +63,37 @@ func chooseSideWay(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (si
 	for _, u := range ups {
 		sides, err := o.sides(u)
 		if err != nil {
-			return sideWay{}, err
+			return nil, err
 		}
 		for _, s := range sides {
 			ways = append(ways, sideWay{down: r3.Sub(r3.Vec{}, u), side: s})
 		}
 	}
 	if len(ways) == 1 {
-		return ways[0], nil
+		return ways, nil
 	}
 	t, err := newSideTaker(ctx, part, o.Show, ways, o.Workers)
 	if err != nil {
-		return sideWay{}, err
+		return nil, err
 	}
-	best := 0
 	for i := range ways {
 		if err := ctx.Err(); err != nil {
-			return sideWay{}, err
+			return nil, err
 		}
 		t.judge(&ways[i])
-		if ways[i].beats(ways[best]) {
-			best = i
-		}
 	}
-	return ways[best], nil
+	var ranked []sideWay
+	for len(ways) > 0 { // "clearly better" orders no three ways, so the best is picked again and again
+		best := 0
+		for i := range ways {
+			if ways[i].beats(ways[best]) {
+				best = i
+			}
+		}
+		ranked = append(ranked, ways[best])
+		ways = slices.Delete(ways, best, best+1)
+	}
+	return ranked, nil
 }
 
 // wayGain is how much better a later way must be than an earlier one: the part's own axes come first, and

@@ -3,10 +3,12 @@ package tooling
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
 	"mouldwright/internal/geom"
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -33,27 +35,79 @@ const (
 type sideReach struct{ low, right, left []bool }
 
 // divide gives each facet to the whole half or to the side pieces, finds the plane in which these meet,
-// traces the line, and sees to it that a surface starts there. What neither leaves goes where it holds
-// least; if no surface starts at that line, to the side pieces.
+// traces the line, and sees to it that a surface starts there on which the side pieces slide out. What
+// neither leaves goes where it holds least; if no surface starts at that line, to the side pieces. If the
+// line has such ups and downs that they would catch on the whole half, the surface of the part is cut level
+// a little over its lowest place, so that the line can run there.
 func (b *sideSplit) divide(ctx context.Context) error {
-	r, err := b.reach(ctx)
-	if err != nil {
-		return err
-	}
-	b.splitX = b.placeSplit(r)
-	box := b.mould.Part.Bounds()
+	m := b.mould.Part
+	box := m.Bounds()
 	foot := r2.Box{Min: r2.Vec{X: box.Min.X - tryMM, Y: box.Min.Y - tryMM}, Max: r2.Vec{X: box.Max.X + tryMM, Y: box.Max.Y + tryMM}}
+	level := box.Min.Z + standMM
+	cut, source := cutLevel(m, level)
 	var first error
-	for _, softWhole := range []bool{true, false} {
-		if b.parting, err = b.cheapest(ctx, r, softWhole); err == nil {
-			_, err = sideSurface(ctx, b.parting, foot)
+	var kept *mouldability.Parting
+	keptAt := 0.0
+	for _, p := range []levelCut{{m, nil, 0}, {cut, source, level}} {
+		if p.m == nil {
+			continue
 		}
-		if err == nil || ctx.Err() != nil {
+		r, err := b.reach(ctx, p.m)
+		if err != nil {
 			return err
 		}
-		first = cmp.Or(first, err)
+		at := placeSplit(p.m, r)
+		for _, softWhole := range []bool{true, false} {
+			parting, err := b.cheapest(ctx, p, r, at, softWhole)
+			if err == nil {
+				var s *Surface
+				if s, err = sideSurface(ctx, parting, foot); err == nil {
+					if slides(s, at) {
+						b.parting, b.splitX = parting, at
+						return nil
+					}
+					if kept == nil {
+						kept, keptAt = parting, at
+					}
+				}
+			}
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			first = cmp.Or(first, err)
+		}
+	}
+	if kept != nil { // the proofs say where the side pieces catch
+		b.parting, b.splitX = kept, keptAt
+		return nil
 	}
 	return b.cannot(first)
+}
+
+// levelCut is the part, as given or cut level; source gives for each facet the one that it lies on.
+type levelCut struct {
+	m      *mesh.Mesh
+	source []int32
+	level  float64 // where it was cut, if source is not nil
+}
+
+// slides says whether the side pieces move out over the surface: it never rises on the way.
+func slides(s *Surface, splitX float64) bool {
+	for _, t := range s.Tris {
+		a, b, c := s.Verts[t[0]], s.Verts[t[1]], s.Verts[t[2]]
+		n := r3.Cross(r3.Sub(b, a), r3.Sub(c, a))
+		l := r3.Norm(n)
+		if l == 0 {
+			continue
+		}
+		if lo := min(a.X, b.X, c.X); lo < splitX-touchMM && n.X > sideWallSine*l {
+			return false
+		}
+		if hi := max(a.X, b.X, c.X); hi > splitX+touchMM && n.X < -sideWallSine*l {
+			return false
+		}
+	}
+	return true
 }
 
 // tryMM is how far round the part a surface is laid to see whether one starts at a line.
@@ -61,13 +115,13 @@ const tryMM = 5.0
 
 // cheapest is the division that costs least. softWhole lets the whole half have facets that it does not
 // leave.
-func (b *sideSplit) cheapest(ctx context.Context, r sideReach, softWhole bool) (*mouldability.Parting, error) {
-	m := b.mould.Part
+func (b *sideSplit) cheapest(ctx context.Context, p levelCut, r sideReach, splitX float64, softWhole bool) (*mouldability.Parting, error) {
+	m := p.m
 	n := len(m.Tris)
 	sides := make([]float64, n) // the share of a facet that the side pieces leave
 	floor := newSideFloor(m.Bounds())
 	for f := range n {
-		over := overShare(b.extentX(f), b.splitX)
+		over := overShare(extentX(m, f), splitX)
 		if r.right[f] {
 			sides[f] += over
 		}
@@ -79,6 +133,7 @@ func (b *sideSplit) cheapest(ctx context.Context, r sideReach, softWhole bool) (
 		}
 	}
 	toLower, toUpper := make([]float64, n), make([]float64, n)
+	low := m.Bounds().Min.Z
 	for f := range n {
 		t := m.Facet(f)
 		u := t.Normal()
@@ -99,18 +154,35 @@ func (b *sideSplit) cheapest(ctx context.Context, r sideReach, softWhole bool) (
 			toLower[f] = cannotCost * a // the whole half would stand in the sides' way
 		case held < 0.5 && u.Z > -facesDown:
 			toLower[f] = sidesCost * a
+		case u.Z < -facesDown && t.Centroid().Z < low+standMM:
+			toUpper[f] = math.Inf(1) // what the casting stands on, or the whole half would make nothing
 		default:
 			toUpper[f] += standCost * a * max(0, -u.Z)
 		}
 	}
-	p, err := mouldability.Divide(ctx, m, toLower, toUpper, mouldability.PartOptions{Show: b.opt.Show})
+	opt := mouldability.PartOptions{Show: b.opt.Show}
+	if p.source != nil {
+		opt.AtZMM = &p.level
+		if b.opt.Show != nil {
+			opt.Show = make([]bool, n)
+			for f, g := range p.source {
+				opt.Show[f] = b.opt.Show[g]
+			}
+		}
+	}
+	out, err := mouldability.Divide(ctx, m, toLower, toUpper, opt)
+	if errors.Is(err, mouldability.ErrOneSided) || err == nil && len(out.Loops) == 0 {
+		return nil, fmt.Errorf("%w: the whole half, or the side pieces, would make all of the part; try another direction, or two halves along the side", ErrSideSplit)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
-	if len(p.Loops) == 0 {
-		return nil, fmt.Errorf("tooling: %w: one of the two would make all of the part; try another direction, or two halves along the side", ErrSideSplit)
+	if p.source != nil {
+		for f, g := range out.Source {
+			out.Source[f] = p.source[g]
+		}
 	}
-	return p, nil
+	return out, nil
 }
 
 // sideFloor is, for strips of the plan along the side, the lowest place that only the side pieces leave.
@@ -167,8 +239,7 @@ func (s *sideFloor) under(t r3.Triangle) bool {
 }
 
 // reach asks exactly which facets leave which way.
-func (b *sideSplit) reach(ctx context.Context) (sideReach, error) {
-	m := b.mould.Part
+func (b *sideSplit) reach(ctx context.Context, m *mesh.Mesh) (sideReach, error) {
 	opt := mouldability.AnalyseOptions{DepthCells: divideCells, Workers: b.opt.Workers}
 	up, err := mouldability.Analyse(ctx, m, r3.Vec{Z: 1}, opt)
 	if err != nil {
@@ -208,24 +279,80 @@ func (b *sideSplit) reach(ctx context.Context) (sideReach, error) {
 	return r, nil
 }
 
-func (b *sideSplit) extentX(f int) [2]float64 {
-	t := b.mould.Part.Facet(f)
+func extentX(m *mesh.Mesh, f int) [2]float64 {
+	t := m.Facet(f)
 	return [2]float64{min(t[0].X, t[1].X, t[2].X), max(t[0].X, t[1].X, t[2].X)}
 }
 
 // placeSplit is where the plane between the side pieces stands.
-func (b *sideSplit) placeSplit(r sideReach) float64 {
+func placeSplit(m *mesh.Mesh, r sideReach) float64 {
 	var s splitPlace
-	m := b.mould.Part
 	for f := range m.Tris {
 		if r.right[f] != r.left[f] {
 			weight := m.Facet(f).Area()
 			if r.low[f] {
 				weight *= couldBeLow
 			}
-			s.add(b.extentX(f), weight, r.right[f])
+			s.add(extentX(m, f), weight, r.right[f])
 		}
 	}
 	box := m.Bounds()
 	return s.best((box.Min.X + box.Max.X) / 2)
+}
+
+// cutLevel splits every facet that reaches across a height along it, so that the surface stays the same and
+// closed; nil when none does. source gives for each facet the one that it lies on.
+func cutLevel(m *mesh.Mesh, z float64) (cut *mesh.Mesh, source []int32) {
+	side := func(v uint32) int {
+		switch d := m.Verts[v].Z - z; {
+		case d > touchMM:
+			return 1
+		case d < -touchMM:
+			return -1
+		}
+		return 0 // near enough: a cut there would only make slivers
+	}
+	out := &mesh.Mesh{Verts: append([]r3.Vec(nil), m.Verts...)}
+	mid := map[[2]uint32]uint32{}
+	at := func(a, b uint32) uint32 {
+		e := [2]uint32{min(a, b), max(a, b)}
+		if v, ok := mid[e]; ok {
+			return v
+		}
+		p, q := m.Verts[e[0]], m.Verts[e[1]]
+		v := r3.Add(p, r3.Scale((z-p.Z)/(q.Z-p.Z), r3.Sub(q, p)))
+		v.Z = z
+		mid[e] = uint32(len(out.Verts))
+		out.Verts = append(out.Verts, v)
+		return mid[e]
+	}
+	for f, t := range m.Tris {
+		var below, above []uint32 // the corners of what lies on each side, in order
+		for k, v := range t {
+			w := t[(k+1)%3]
+			if side(v) <= 0 {
+				below = append(below, v)
+			}
+			if side(v) >= 0 {
+				above = append(above, v)
+			}
+			if side(v)*side(w) < 0 {
+				x := at(v, w)
+				below, above = append(below, x), append(above, x)
+			}
+		}
+		if len(below) < 3 || len(above) < 3 { // all on one side, perhaps with corners at the height
+			below, above = t[:], nil
+		}
+		for _, poly := range [2][]uint32{below, above} {
+			for k := 2; k < len(poly); k++ {
+				out.Tris = append(out.Tris, [3]uint32{poly[0], poly[k-1], poly[k]})
+				source = append(source, int32(f))
+			}
+		}
+	}
+	if len(mid) == 0 {
+		return nil, nil
+	}
+	return out, source
 }

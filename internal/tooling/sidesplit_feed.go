@@ -295,7 +295,7 @@ func (b *sideSplit) channelAt(f *sideFeed, p r3.Vec, opt SprueOptions, onShow bo
 // wetTools are the sprue and the vents, and what they hold.
 func (b *sideSplit) wetTools(k *solid.Kernel, raw *solid.Solid) (sprue, vents []Tool, held *solid.Solid, err error) {
 	f := b.feed
-	to, piece := Upper, SideOne+" and "+SideTwo
+	to, piece := Upper, bothSides
 	if f.below {
 		to, piece = Lower, WholeHalf
 	}

@@ -11,6 +11,9 @@ import (
 	"mouldwright/internal/solid"
 )
 
+// bothSides is the piece of a feature that lies in both side pieces.
+const bothSides = "side piece"
+
 // sideTool is a solid to cut from pieces, or to add to one. to says for which pieces: the whole half, the
 // first and the second side piece.
 type sideTool struct {
@@ -112,7 +115,7 @@ func (b *sideSplit) crossTools(k *solid.Kernel) (sideToolShare, error) {
 		m.Checks = append(m.Checks, Check{Name: "cross bolt seat wall", OK: !short(seat, bolt.Options.MinWallMM), Value: seat, Limit: bolt.Options.MinWallMM, Unit: "mm",
 			Words: fmt.Sprintf("cross bolt at y %.1f, z %.1f mm: %.1f mm of mould between a seat and the side split", at.X, at.Y, seat)})
 		f := bolt.Feature(fmt.Sprintf("C%d", i+1), r2.Vec{}, turned)
-		f.Kind, f.Piece, f.At = "cross bolt", SideOne+" and "+SideTwo, r3.Vec{X: hi.X, Y: at.X, Z: at.Y}
+		f.Kind, f.Piece, f.At = "cross bolt", bothSides, r3.Vec{X: hi.X, Y: at.X, Z: at.Y}
 		m.Features = append(m.Features, f)
 	}
 	return s, nil
@@ -136,7 +139,7 @@ func (b *sideSplit) coneTools(k *solid.Kernel) (sideToolShare, error) {
 			return s, err
 		}
 		s.tools = append(s.tools, sideTool{ofTwo, true, male}, sideTool{ofOne, false, female})
-		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("K%d", i+1), Kind: "cone across the split", Piece: SideOne + " and " + SideTwo,
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("K%d", i+1), Kind: "cone across the split", Piece: bothSides,
 			At:      r3.Vec{X: b.splitX, Y: q.at.X, Z: q.at.Y},
 			SizesMM: []Size{{"base diameter", 2 * q.base}, {"rise", coneHighMM}, {"clearance", c}},
 			Words:   fmt.Sprintf("cone of side piece 2 in side piece 1, %.1f mm at the split, %g° draft, %.2f mm clearance", 2*q.base, coneDraftDeg, c)})
@@ -222,7 +225,7 @@ func (b *sideSplit) pryTools(k *solid.Kernel) (sideToolShare, error) {
 			return s, err
 		}
 		s.tools = append(s.tools, sideTool{ofSides, false, slot})
-		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("P%d", i+1), Kind: "pry slot across the split", Piece: SideOne + " and " + SideTwo, At: r3.Vec{X: b.splitX, Y: y, Z: top},
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("P%d", i+1), Kind: "pry slot across the split", Piece: bothSides, At: r3.Vec{X: b.splitX, Y: y, Z: top},
 			SizesMM: []Size{{"width", sidePryWideMM}, {"depth", sidePryDeepMM}, {"opening in each piece", sidePryOpenMM}},
 			Words:   fmt.Sprintf("pry slot for a flat blade in the top of the side split, %.1f mm wide, %.1f mm deep", sidePryWideMM, sidePryDeepMM)})
 	}

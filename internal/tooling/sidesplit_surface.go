@@ -100,24 +100,27 @@ func (sk *sketch) outward(line [][2]int, sign float64) (out []int) {
 	return out
 }
 
+// blocked says whether the line lies in the way out from one of its points. What passes it by less than
+// can be told apart does too.
 func (sk *sketch) blocked(line [][2]int, i int, sign float64) bool {
 	v := sk.pts[i]
 	for _, s := range line {
 		a, b := sk.pts[s[0]], sk.pts[s[1]]
-		if s[0] == i || s[1] == i || max(a.Y, b.Y) < v.Y || min(a.Y, b.Y) > v.Y {
-			// An edge that ends here may still run along the way.
-			if (s[0] == i || s[1] == i) && math.Abs(a.Y-b.Y) <= stepMM && sign*(a.X+b.X-2*v.X) > 0 {
+		if s[0] == i || s[1] == i { // an edge that ends here is in the way only where it runs along it
+			if math.Abs(a.Y-b.Y) <= stepMM && sign*(a.X+b.X-2*v.X) > 0 {
 				return true
 			}
 			continue
 		}
-		x := a.X
-		if a.Y != b.Y {
-			x += (v.Y - a.Y) / (b.Y - a.Y) * (b.X - a.X)
-		} else if sign*(b.X-a.X) > 0 {
-			x = b.X
+		if max(a.Y, b.Y) < v.Y-stepMM || min(a.Y, b.Y) > v.Y+stepMM {
+			continue
 		}
-		if sign*(x-v.X) > 0 {
+		x := max(sign*a.X, sign*b.X)
+		if math.Abs(b.Y-a.Y) > stepMM {
+			y := max(min(a.Y, b.Y), min(max(a.Y, b.Y), v.Y))
+			x = sign * (a.X + (y-a.Y)/(b.Y-a.Y)*(b.X-a.X))
+		}
+		if x > sign*v.X {
 			return true
 		}
 	}
