@@ -3,6 +3,7 @@ package tooling
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 
 	"mouldwright/internal/mesh"
@@ -65,10 +66,36 @@ type cutBlock struct {
 	upperLip, lowerLip, uncut *mesh.Mesh
 }
 
-// planCutBlock does all that needs no booleans.
+// planCutBlock does all that needs no booleans. The line of least cost is not always one along which the lips
+// open: where no direction is asked for, the part's axes are tried after it.
 func planCutBlock(ctx context.Context, part *mesh.Mesh, o CutBlockOptions) (*cutBlock, error) {
 	o.tell("choosing the cut", 0)
-	s, err := planSilicone(ctx, part, CutBlockFamily, softRule, o.Direction, o.ShrinkPct, o.Show, o.SiliconeShrinkPct)
+	best, err := planCutBlockAlong(ctx, part, o, o.Direction)
+	if r3.Norm(o.Direction) > 0 || errors.Is(err, ErrBodies) {
+		return best, err
+	}
+	for i, axis := range []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}} {
+		if best != nil && best.lips.opens {
+			break
+		}
+		b, no := planCutBlockAlong(ctx, part, o, axis)
+		if ctx.Err() != nil {
+			return nil, fmt.Errorf("tooling: %w", ctx.Err())
+		}
+		if no == nil && (best == nil || b.lips.better(best.lips)) {
+			best = b
+		}
+		o.tell("choosing the cut", 0.03*float64(i+1))
+	}
+	if best == nil {
+		return nil, err
+	}
+	return best, nil
+}
+
+// planCutBlockAlong plans the block whose lips open along d.
+func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, d r3.Vec) (*cutBlock, error) {
+	s, err := planSilicone(ctx, part, CutBlockFamily, softRule, d, o.ShrinkPct, o.Show, o.SiliconeShrinkPct)
 	if err != nil {
 		return nil, err
 	}

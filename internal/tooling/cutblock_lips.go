@@ -18,9 +18,11 @@ type Cut struct {
 	Trace [][]r3.Vec // where it meets the part: the seam on each casting
 	// TraceMM is the seam's length, ShowMM what of it has show faces on both sides.
 	TraceMM, ShowMM float64
-	DepthMM         float64 // the farthest that the blade goes in
-	AreaMM2         float64
-	HingeMM         float64 // silicone left uncut at the far end
+	// DepthMM is the farthest that the blade goes in from outside; openings through the part are cut from
+	// inside.
+	DepthMM float64
+	AreaMM2 float64
+	HingeMM float64 // silicone left uncut at the far end
 
 	// The lips as a double cantilever: each is a beam of thickness ThickMM and free length LipMM, from
 	// where the cut ends to the part's front, and bends by OpeningMM to let the part pass. The figures are
@@ -35,6 +37,7 @@ type lips struct {
 	Cut
 	front r3.Vec // unit: the way the cut opens
 	hinge float64
+	outer int  // how many of the traces are on the outer line; the rest are in openings through the part
 	opens bool // as far as anybody can say
 }
 
@@ -168,8 +171,11 @@ func (b *cutBlock) trace(l *lips) {
 			}
 		}
 	}
-	for _, line := range b.mould.Line {
+	for i, line := range b.mould.Line {
 		l.Trace = append(l.Trace, beyond(line, l.front, l.hinge)...)
+		if i == 0 {
+			l.outer = len(l.Trace)
+		}
 	}
 }
 

@@ -279,7 +279,7 @@ func (b *cutBlock) shapeCut() {
 	across := r3.Cross(r3.Vec{Z: 1}, l.front)
 	var open []plane // the sides of the block that the cut opens
 	for _, w := range []r3.Vec{l.front, across, r3.Scale(-1, across)} {
-		open = append(open, faces[r3.Add(w, r3.Vec{})])
+		open = append(open, faces[w])
 	}
 	cut := &mesh.Mesh{}
 	for _, t := range b.surface.Tris {
@@ -308,9 +308,9 @@ func (b *cutBlock) shapeCut() {
 			l.AreaMM2, l.DepthMM, l.TraceMM, l.ShowMM, l.HingeMM)})
 }
 
-// blade is the farthest that the seam lies from the nearest side of the block that the cut opens.
+// blade is the farthest that the outer seam lies from the nearest side of the block that the cut opens.
 func (b *cutBlock) blade(sides []plane) (deep float64) {
-	for _, line := range b.lips.Trace {
+	for _, line := range b.lips.Trace[:b.lips.outer] {
 		for _, v := range line {
 			near := math.Inf(1)
 			for _, p := range sides {

@@ -12,7 +12,8 @@ import (
 // value is the sensible default.
 type CutBlockOptions struct {
 	// Direction is the way the upper lip opens, in the part's coordinates. Zero: away from the show faces
-	// or, without any, along the part's axis that gives the shortest line and the least undercut.
+	// or, without any, along the part's axis that gives the shortest line and the least undercut; where the
+	// lips do not open that way, along the axis along which they do.
 	Direction r3.Vec
 	Show      []bool // per facet of the part: takes no seam, sprue or vent
 	ShrinkPct r3.Vec // of the casting, linear, along the part's x, y, z
