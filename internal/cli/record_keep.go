@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -45,6 +46,9 @@ func (c recordRestoreCmd) Run(s *session) error {
 	}
 	defer st.Close() // the restore is acknowledged before this
 	m, err := st.Restore(s.ctx, c.File, record.ReplaceOptions{KeepAt: c.Keep})
+	if errors.Is(err, record.ErrRecordsThere) {
+		err = fmt.Errorf("%w: --keep FILE, --records PLACE", err)
+	}
 	return orResult(s, err, m, func(w io.Writer) {
 		fmt.Fprintf(w, "%s: restored %d events, %d castings\n", record.Shown(c.Records), m.Events, m.Rows["shots"])
 	})

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"mouldwright/internal/material"
 	"mouldwright/internal/record"
 )
 
@@ -62,12 +63,29 @@ func (c recordMixCmd) Run(s *session) error {
 			}
 			m.Parts[i].Component = l.Component
 		}
+		if err := askedAsTheRatio(mat, m); err != nil {
+			return err
+		}
 		return tx.Add(m)
 	})
 	if err != nil {
 		return err
 	}
 	return s.result(m, func(w io.Writer) { fmt.Fprintln(w, m.ID) })
+}
+
+// askedAsTheRatio refuses a mix that lacks a component or was asked for in another ratio, unless a reason
+// is given.
+func askedAsTheRatio(mat *material.Material, m *record.Mix) error {
+	asked := map[string]float64{}
+	for _, p := range m.Parts {
+		asked[p.Component] += p.AskedG
+	}
+	err := mat.CheckAsked(asked)
+	if err == nil || m.Deviation != "" {
+		return nil
+	}
+	return fmt.Errorf("%w; correct --part, or give the reason with --deviation", err)
 }
 
 func parseMixPart(s string) (record.MixPart, error) {

@@ -364,6 +364,40 @@ func TestCentreOfGravity(t *testing.T) {
 	}
 }
 
+// prism is a regular prism of n sides on the ground, around z.
+func prism(n int, r, h float64) *mesh.Mesh {
+	m := &mesh.Mesh{Verts: []r3.Vec{{}, {Z: h}}}
+	for i := range n {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+		m.Verts = append(m.Verts, r3.Vec{X: r * c, Y: r * s}, r3.Vec{X: r * c, Y: r * s, Z: h})
+	}
+	for i := range uint32(n) {
+		a, b := 2+2*i, 2+2*((i+1)%uint32(n))
+		m.Tris = append(m.Tris, [3]uint32{0, b, a}, [3]uint32{1, a + 1, b + 1}, [3]uint32{a, b, b + 1}, [3]uint32{a, b + 1, a + 1})
+	}
+	return m
+}
+
+// Published: from a cylinder of radius 4 cm and height 8 cm a cone of the same base and height is taken
+// out; the rest has its centre 5.0 cm up ("Composite centroid along an axis", curioustab.com/67414). With
+// the cone's base below, its apex O above, the centre is 3h/8 under O, and the body topples at
+// tan⁻¹(8r/5h) ("Applied Mathematics", 1975, chapter 16, problem 8, we-jia.com). Prisms and pyramids of
+// the same base hold to the same ratios.
+func TestCentreOfGravityPublished(t *testing.T) {
+	const n, r, h = 96, 40.0, 80.0
+	b, err := CentreOfGravity(Weighted{"cylinder", prism(n, r, h), 1}, Weighted{"cone", cone(n, r, h), -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "centre, mm", b.At.Z, 50, 1e-9)
+	near(t, "under the apex", h-b.At.Z, 3*h/8, 1e-9)
+	s, err := TipAngle(prism(n, r, h), b.At)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "topples", s.TipDeg, math.Atan(8*r*math.Cos(math.Pi/n)/(5*h))*180/math.Pi, 1e-9)
+}
+
 // Moving and turning the body moves and turns its centre.
 func TestCentreMovesAlong(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -74,7 +74,11 @@ func timeAt(id, what string, d, also *Duration, tempC float64) (TimeAt, error) {
 		lo, hi = min(lo, also.AtC), max(hi, also.AtC)
 	}
 	if !(tempC >= lo-reachC && tempC <= hi+reachC) {
-		return TimeAt{}, fmt.Errorf("the %s of %s at %g °C cannot be told: it is known from %g to %g °C, and is given within %g °C of those; time a test mix at that temperature", what, id, tempC, lo, hi, reachC)
+		known := fmt.Sprintf("at %g °C", lo)
+		if hi > lo {
+			known = fmt.Sprintf("from %g to %g °C", lo, hi)
+		}
+		return TimeAt{}, fmt.Errorf("the %s of %s at %g °C cannot be told: it is known %s, and is given within %g °C of that; time a test mix at that temperature", what, id, tempC, known, reachC)
 	}
 	if also != nil {
 		e := ActivationJPerMol(*d, *also)

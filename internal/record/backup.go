@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -174,6 +175,9 @@ func (s *Store) Restore(ctx context.Context, path string, opt ReplaceOptions) (M
 	return b.manifest, nil
 }
 
+// ErrRecordsThere says that a restore would replace records, and that no place to keep them was given.
+var ErrRecordsThere = errors.New("there are records already")
+
 // makeRoom backs up what is there, or refuses to replace it.
 func (s *Store) makeRoom(ctx context.Context, opt ReplaceOptions) error {
 	var seq int64
@@ -182,7 +186,7 @@ func (s *Store) makeRoom(ctx context.Context, opt ReplaceOptions) error {
 		return err
 	}
 	if opt.KeepAt == "" {
-		return fmt.Errorf("there are records already (%d events); say where to keep a backup of them, or restore to a new place", seq)
+		return fmt.Errorf("%w (%d events); say where to keep a backup of them, or restore to a new place", ErrRecordsThere, seq)
 	}
 	if _, err := os.Stat(opt.KeepAt); err == nil {
 		return fmt.Errorf("%s exists; name a new file to keep the present records in", opt.KeepAt)
