@@ -244,6 +244,10 @@ func shortSize(q tooling.Feature) string {
 		return fmt.Sprintf("%.1f mm, %.2f mm clearance", size["base diameter"], size["clearance"])
 	case "sprue", "vent":
 		return fmt.Sprintf("%.1f mm to %.1f mm", size["top diameter"], size["bottom diameter"])
+	case "runner":
+		return fmt.Sprintf("%.1f mm wide, %.1f mm deep, %.0f mm in all", size["width"], size["depth"], size["length"])
+	case "gate":
+		return fmt.Sprintf("%.2f × %.1f mm, %.1f mm long", size["width"], size["depth"], size["length"])
 	case "side sprue", "side vent":
 		return fmt.Sprintf("%.1f × %.1f mm", size["width"], size["height"])
 	case "pry slot":
@@ -275,6 +279,9 @@ func planOptions(ctx context.Context, m *tooling.Mould, cuts []cut) (sheet.PlanO
 			if outline != nil {
 				o.Outlines = append(o.Outlines, *outline)
 			}
+		}
+		if q.Kind == "runner" && m.Runner != nil {
+			o.Outlines = append(o.Outlines, sheet.Outline{Name: q.Name + " runner", Loops: m.Runner.Plan()})
 		}
 		if s, ok := planSpot(m, q); ok {
 			o.Spots = addSpot(o.Spots, s)
@@ -309,9 +316,11 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		s.DiameterMM = max(size["top diameter"], size["bottom diameter"])
 	case "pry slot":
 		pryOutline(m, &s, size["width"], size["depth"])
-	case "label": // sunk into a side: a mark there, without an outline
+	case "label", "cross bolt", "cone across the split", "rail", "pry slot across the split": // seen from the side: a mark, without an outline
 		s.Size = q.Words
-	case "gutter", "side sprue": // the mark stands at its place; the outline is drawn by itself
+	case "cavity number": // a mark beside the gate, as on the mould
+		s.Size = q.Words
+	case "gutter", "side sprue", "runner", "gate": // the mark stands at its place; the outline is drawn by itself
 	default:
 		return s, false
 	}

@@ -22,11 +22,25 @@ type family struct {
 	name  string // in job.toml
 	words string // what it makes, for messages
 	build func(context.Context, *trying, *material.Material) (*tooling.Set, error)
+	// cavities says that it is built with several at once.
+	cavities bool
 }
 
 // families are the ways beside two halves.
 var families = []family{
-	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert},
+	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, false},
+	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, false},
+}
+
+// cavityFamilies are those that are built with several cavities, in quotes.
+func cavityFamilies() string {
+	out := `"` + familyTwoHalves + `"`
+	for _, f := range families {
+		if f.cavities {
+			out += `, "` + f.name + `"`
+		}
+	}
+	return out
 }
 
 // findFamily looks a family up by the name that job.toml gives it.

@@ -25,23 +25,24 @@ type File struct {
 	path string // where it was read, and its text: for messages
 	src  []byte
 
-	Format   int          `toml:"format"`
-	Part     PartFile     `toml:"part"`
-	Show     ShowRules    `toml:"show"`
-	Opening  OpeningRule  `toml:"opening"`
-	Parting  PartingRule  `toml:"parting"`
-	Material MaterialRule `toml:"material"`
-	Mould    MouldRule    `toml:"mould"`
-	Insert   InsertRule   `toml:"insert"`
-	Printer  PrinterRule  `toml:"printer"`
-	Shot     ShotRule     `toml:"shot"`
-	Filler   FillerRule   `toml:"filler"`
-	Thinner  ThinnerRule  `toml:"thinner"`
-	Ballast  BallastRule  `toml:"ballast"`
-	Bench    BenchRule    `toml:"bench"`
-	Fill     FillRule     `toml:"fill"`
-	Drawing  DrawingRule  `toml:"drawing"`
-	Compare  CompareRule  `toml:"compare"`
+	Format    int           `toml:"format"`
+	Part      PartFile      `toml:"part"`
+	Show      ShowRules     `toml:"show"`
+	Opening   OpeningRule   `toml:"opening"`
+	Parting   PartingRule   `toml:"parting"`
+	Material  MaterialRule  `toml:"material"`
+	Mould     MouldRule     `toml:"mould"`
+	Insert    InsertRule    `toml:"insert"`
+	SideSplit SideSplitRule `toml:"side_split"`
+	Printer   PrinterRule   `toml:"printer"`
+	Shot      ShotRule      `toml:"shot"`
+	Filler    FillerRule    `toml:"filler"`
+	Thinner   ThinnerRule   `toml:"thinner"`
+	Ballast   BallastRule   `toml:"ballast"`
+	Bench     BenchRule     `toml:"bench"`
+	Fill      FillRule      `toml:"fill"`
+	Drawing   DrawingRule   `toml:"drawing"`
+	Compare   CompareRule   `toml:"compare"`
 }
 
 // PartFile names the part.
@@ -105,7 +106,10 @@ type MaterialRule struct {
 // MouldRule sizes the mould.
 type MouldRule struct {
 	Family       string  `toml:"family"`
-	Silicone     string  `toml:"silicone"` // what its soft bodies are poured of
+	Silicone     string  `toml:"silicone"`      // what its soft bodies are poured of
+	Cavities     int     `toml:"cavities"`      // castings at once; 0 is 1
+	CavityGapMM  float64 `toml:"cavity_gap_mm"` // between two of them
+	RunnerMM     float64 `toml:"runner_mm"`     // section of the runner to them, as of a round one
 	WallMM       float64 `toml:"wall_mm"`
 	FloorMM      float64 `toml:"floor_mm"`
 	Bolt         string  `toml:"bolt"` // "M5"; "none"

@@ -94,6 +94,9 @@ func (f *File) checkChoices() error {
 	if d := f.Opening.Direction; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
 		return f.wrong("opening.direction", "%v must be three numbers, not all 0, such as [0, 0, 1]; leave it out to search", d)
 	}
+	if err := f.SideSplit.check(f); err != nil {
+		return err
+	}
 	if n := len(f.Material.ShrinkPct); n != 0 && n != 1 && n != 3 {
 		return f.wrong("material.shrink_pct", "give one value for all axes or three for x, y, z; found %d", n)
 	}
@@ -108,6 +111,14 @@ func (f *File) checkChoices() error {
 	}
 	if fam := f.Mould.Family; fam != "" && fam != familyTwoHalves && findFamily(fam) == nil {
 		return f.wrong("mould.family", "%q is not a way to mould; use one of %s", fam, familyNames())
+	}
+	if n := f.Mould.Cavities; n > 1 {
+		if fam := findFamily(f.Mould.Family); fam != nil && !fam.cavities {
+			return f.wrong("mould.cavities", "%d cavities are built in %s, and not in %q: take 1, or another family", n, cavityFamilies(), fam.name)
+		}
+		if f.Ballast.asked() {
+			return f.wrong("mould.cavities", "balls are counted for one casting at a time, and %d cavities are asked for: take 1, or leave [ballast] out", n)
+		}
 	}
 	if b := f.Mould.Bolt; b != "" && b != tooling.NoBolts {
 		if _, err := tooling.FindThread(b); err != nil {
@@ -189,6 +200,9 @@ func (f *File) ranges() []settingRange {
 		{"insert.draft_deg", f.Insert.DraftDeg, 0, 30, "°"},
 		{"insert.land_mm", f.Insert.LandMM, 0, 20, "mm"},
 		{"insert.overflow_mm", f.Insert.OverflowMM, 0, 20, "mm"},
+		{"mould.cavities", float64(f.Mould.Cavities), 0, tooling.MostCavities, "cavities"},
+		{"mould.cavity_gap_mm", f.Mould.CavityGapMM, 0, 200, "mm"},
+		{"mould.runner_mm", f.Mould.RunnerMM, 0, 30, "mm"},
 		{"mould.wall_mm", f.Mould.WallMM, 0, 200, "mm"},
 		{"mould.floor_mm", f.Mould.FloorMM, 0, 200, "mm"},
 		{"mould.bolt_pitch_mm", f.Mould.BoltPitchMM, 0, 500, "mm"},

@@ -12,7 +12,7 @@ import (
 
 // open takes the mould apart in the order that was proven.
 func (k *maker) open() {
-	if n := len(k.features("bolt")); n > 0 {
+	if n := len(k.features("bolt", "cross bolt")); n > 0 {
 		k.add(Step{ID: "unbolt", Phase: Open, Title: fmt.Sprintf("Take out all %d bolts", n), Words: []string{"Count them on the bench before you pry."}})
 	}
 	s := Step{ID: "open", Phase: Open, Title: "Open in the proven order", Words: []string{}}
@@ -22,7 +22,7 @@ func (k *maker) open() {
 			s.Words = append(s.Words, sentence("from the proof: "+l))
 		}
 	}
-	if pry := namesOf(k.features("pry slot")); len(pry) > 0 {
+	if pry := namesOf(k.features("pry slot", "pry slot across the split")); len(pry) > 0 {
 		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
 	}
 	s.Words = append(s.Words, k.order()...)
@@ -36,12 +36,7 @@ func (k *maker) open() {
 // castingG is the weight of a trimmed casting: what fills the cavity, since it keeps its mass when it
 // shrinks.
 func (k *maker) castingG() float64 {
-	v := k.rep.Part.VolumeMM3
-	for _, l := range k.rep.Mould.Ledger {
-		if l.Name == "cavity" {
-			v = l.VolumeMM3
-		}
-	}
+	v := cmp.Or(k.rep.Mould.CavityMM3(), k.rep.Part.VolumeMM3)
 	return v / 1000 * k.rep.Shot.Density.GPerML
 }
 
@@ -73,6 +68,11 @@ func (k *maker) finish() {
 	k.stage = stage{name: "casting"}
 	mould := k.rep.Mould
 	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut sprue, vents and overflow off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", mould.LineMM)}}
+	n := mould.Castings()
+	if n > 1 {
+		trim.Words = append([]string{fmt.Sprintf("Before you cut the %d castings off the runner, write each one's cavity number on it: it is sunk in the lower half beside the gate.", n),
+			"Cut at the gates, flush with the casting."}, trim.Words...)
+	}
 	if mould.LineOnShowMM > 0 {
 		trim.Words = append(trim.Words, fmt.Sprintf("%.1f mm of the line lie on show faces: under a lens, or not at all.", mould.LineOnShowMM))
 	}
@@ -82,7 +82,11 @@ func (k *maker) finish() {
 	if b := k.rep.Ballast; b != nil && b.Backfill == nil { // its balls lie in the casting
 		g = b.With.MassG
 	}
-	look.Quantities = []Quantity{{Name: "casting, trimmed", Value: math.Round(g*10) / 10, Unit: "g",
+	name := "casting, trimmed"
+	if n > 1 {
+		name = fmt.Sprintf("each of %d castings, trimmed", n)
+	}
+	look.Quantities = []Quantity{{Name: name, Value: math.Round(g*10) / 10, Unit: "g",
 		Note: fmt.Sprintf("predicted, ± %g %% for the density", k.rep.Shot.Density.ErrorPct)}}
 	look.Ask = &Ask{Words: "weight, trimmed", Unit: "g", Want: math.Round(g*10) / 10}
 	k.add(look)
@@ -91,5 +95,9 @@ func (k *maker) finish() {
 // record ends the run.
 func (k *maker) record() {
 	k.stage = stage{name: "casting"}
-	k.add(Step{ID: "record", Phase: Record, Title: "Record the shot", Words: []string{"Mould, lots, mix, outcome, defects with a photo, weight. Look the mould over: edges, release, keys."}})
+	s := Step{ID: "record", Phase: Record, Title: "Record the shot", Words: []string{"Mould, lots, mix, outcome, defects with a photo, weight. Look the mould over: edges, release, keys."}}
+	if n := k.rep.Mould.Castings(); n > 1 {
+		s.Words = append(s.Words, fmt.Sprintf("One entry for each of the %d castings, with its cavity number: a defect that keeps to one cavity shows only so.", n))
+	}
+	k.add(s)
 }

@@ -39,6 +39,10 @@ var families = map[string][]stage{
 		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: tooling.Cradle, proof: "casting",
 			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
 	},
+	tooling.SideSplitFamily: {
+		{name: "casting", fixed: tooling.WholeHalf, proof: "leaves",
+			opens: "Take the casting off the whole half last, once both side pieces are gone; stretch a soft one over what holds it."},
+	},
 }
 
 // maker collects steps.

@@ -39,16 +39,15 @@ const tiltFromDeg = 0.5
 
 // bolts closes a mould that is filled closed.
 func (k *maker) bolts() {
-	bolts := k.features("bolt")
+	bolts := k.features("bolt", "cross bolt")
 	if len(bolts) == 0 || k.pouredOpen() {
 		return
 	}
-	k.add(k.boltStep(len(bolts), bolts[0].Words))
+	k.add(k.boltStep(bolts))
 }
 
-func (k *maker) boltStep(n int, words string) Step {
-	size, _, _ := strings.Cut(words, ",")
-	s := Step{ID: "bolts", Phase: Set, Title: fmt.Sprintf("Close and bolt: %d × %s", n, size),
+func (k *maker) boltStep(bolts []job.FeatureReport) Step {
+	s := Step{ID: "bolts", Phase: Set, Title: "Close and bolt: " + boltSizes(bolts),
 		Words: []string{"Seat the keys. Draw the bolts in turn, crosswise, in three rounds, until the faces meet all round."}}
 	if k.bench.TorqueNM > 0 {
 		s.Quantities = append(s.Quantities, Quantity{Name: "torque, each bolt", Value: k.bench.TorqueNM, Unit: "N·m", Note: "as given for this bench"})
@@ -59,6 +58,22 @@ func (k *maker) boltStep(n int, words string) Step {
 		s.Words = append(s.Words, sentence(f.Load.Words))
 	}
 	return s
+}
+
+// boltSizes counts the bolts of each size, in the order in which the report names them.
+func boltSizes(bolts []job.FeatureReport) string {
+	var sizes, out []string
+	count := map[string]int{}
+	for _, b := range bolts {
+		size, _, _ := strings.Cut(b.Words, ",")
+		if count[size]++; count[size] == 1 {
+			sizes = append(sizes, size)
+		}
+	}
+	for _, size := range sizes {
+		out = append(out, fmt.Sprintf("%d × %s", count[size], size))
+	}
+	return listed(out)
 }
 
 // pouredOpen says whether resin goes in before the mould is closed: there is no sprue.
@@ -292,8 +307,8 @@ func (k *maker) close(i, n int) {
 	k.add(Step{ID: numbered("close", i, n), Phase: Pour, Title: ofMany("Close the "+lid+" at an angle", i, n), Hard: true,
 		Words: []string{"Set one edge down first and lower the " + lid + " slowly, so that the resin pushes the air before it to the far edge. Never flat.",
 			"Go on when surplus has come out all round."}, Timers: []Timer{{Name: "lower it over", S: k.bench.CloseS}}, Why: "a lid put down flat shuts a pocket of air in"})
-	if bolts := k.features("bolt"); len(bolts) > 0 {
-		s := k.boltStep(len(bolts), bolts[0].Words)
+	if bolts := k.features("bolt", "cross bolt"); len(bolts) > 0 {
+		s := k.boltStep(bolts)
 		s.ID, s.Phase, s.Title = numbered(s.ID, i, n), Pour, ofMany(s.Title, i, n)
 		k.add(s)
 	}

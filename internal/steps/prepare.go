@@ -117,7 +117,7 @@ func (k *maker) faces(piece string) string {
 	for _, f := range k.rep.Mould.Features {
 		kind, silicone := strings.CutSuffix(f.Kind, forSilicone)
 		switch kind {
-		case "label", "bolt", "pry slot":
+		case "label", "bolt", "cross bolt", "pry slot", "pry slot across the split":
 			continue
 		}
 		if touches(f, piece) && (!silicone || k.stage.silicone()) {
