@@ -14,9 +14,6 @@ import (
 // the last drop in a cup (common practice, no source).
 const driftPct = 5
 
-// jobCavities is how many parts the mould of a job casts at once.
-const jobCavities = 1
-
 func drifts(written, of float64) bool { return math.Abs(written-of) > driftPct/100.0*math.Abs(of) }
 
 func (r *reader) warn(format string, args ...any) {
@@ -35,18 +32,29 @@ func (r *reader) toolJob(n int) {
 		return
 	}
 	r.jobs[n] = rep
+	has := rep.Mould.Castings()
+	if t.Cavities == 0 {
+		t.Cavities = has
+	}
 	switch block := rep.Mould.BlockMM; {
-	case t.Cavities > jobCavities && len(t.BoxMM) == 0:
-		r.fail("tool", n, "box_mm", "the job's mould has one cavity, this one %d: write its size", t.Cavities)
+	case t.Cavities != has && len(t.BoxMM) == 0:
+		r.fail("tool", n, "box_mm", "the job's mould has %s, this one %d: write its size", cavityWords(has), t.Cavities)
 	case len(t.BoxMM) == 0:
 		t.BoxMM = block[:]
 	case len(t.BoxMM) == 3 && boxDrifts(t.BoxMM, block):
 		r.warn("tool %q: box_mm is %.4g × %.4g × %.4g mm, its job's mould %.4g × %.4g × %.4g mm; the written size is used",
 			t.Name, t.BoxMM[0], t.BoxMM[1], t.BoxMM[2], block[0], block[1], block[2])
 	}
-	if t.Cavities > jobCavities {
-		r.warn("tool %q: %d cavities are written, its job's mould has one; the written number is used", t.Name, t.Cavities)
+	if t.Cavities != has {
+		r.warn("tool %q: %d cavities are written, its job's mould has %s; the written number is used", t.Name, t.Cavities, cavityWords(has))
 	}
+}
+
+func cavityWords(n int) string {
+	if n == 1 {
+		return "one cavity"
+	}
+	return fmt.Sprintf("%d cavities", n)
 }
 
 // boxDrifts compares sizes whichever way up the mould stands.
@@ -148,7 +156,8 @@ func (r *reader) recipeValue(n int, tools []int, q jobValue) float64 {
 	recipe, found := r.f.Recipes[n].Name, 0.0
 	for _, t := range tools {
 		tool, v := &r.f.Tools[t], q.of(r.jobs[t])
-		many := q.perCavity && tool.Cavities > jobCavities
+		has := r.jobs[t].Mould.Castings()
+		many := q.perCavity && tool.Cavities != has
 		switch {
 		case q.written != nil:
 			if v > 0 && !many && drifts(*q.written, v) {
@@ -157,7 +166,7 @@ func (r *reader) recipeValue(n int, tools []int, q jobValue) float64 {
 		case v == 0:
 			r.fail("recipe", n, q.key, "the job of tool %q does not know it; write it here", tool.Name)
 		case many:
-			r.fail("recipe", n, q.key, "the job of tool %q has one cavity, the tool %d; write it here", tool.Name, tool.Cavities)
+			r.fail("recipe", n, q.key, "the job of tool %q has %s, the tool %d; write it here", tool.Name, cavityWords(has), tool.Cavities)
 		case found > 0 && drifts(v, found):
 			r.fail("recipe", n, q.key, "the jobs of its moulds have %.4g and %.4g %s: give each its own recipe, or write it here", found, v, q.unit)
 		case found == 0:

@@ -61,6 +61,7 @@ const laminarReynolds = 2300
 type FlowQuestion struct {
 	Sprue         Bore
 	Vents         []Bore
+	RunnerMM3     float64 // resistance of what leads on from the sprue, 1/mm³: pressure lost = viscosity · flow · this
 	CupMM         float64 // height of the resin kept in the cup, over the cavity's lowest point
 	EntryMM       float64 // height of the sprue's foot over that point; a jet falls freely below it
 	ViscosityMPaS float64
@@ -103,6 +104,9 @@ func (r *Result) FlowTime(q FlowQuestion) (*FlowAnswer, error) {
 		value float64
 	}
 	must := []named{{"the viscosity in mPa·s", q.ViscosityMPaS}, {"the density in g/mL", q.DensityGML}, {"the pot life in s", q.PotLifeS - q.UsedS}, {"the share of the pot life", q.Share}}
+	if !(q.RunnerMM3 >= 0) || math.IsInf(q.RunnerMM3, 0) {
+		return nil, &OptionError{"the runner's resistance in 1/mm³", q.RunnerMM3, "0 or above"}
+	}
 	for _, b := range append([]Bore{q.Sprue}, q.Vents...) {
 		must = append(must, named{"the bore of " + b.Name + " in mm", b.DiameterMM}, named{"the length of " + b.Name + " in mm", b.LengthMM})
 	}
@@ -111,7 +115,9 @@ func (r *Result) FlowTime(q FlowQuestion) (*FlowAnswer, error) {
 			return nil, &OptionError{v.name, v.value, "above 0"}
 		}
 	}
-	resin := 1 / BoreFlowMM3S(q.Sprue, 1, q.ViscosityMPaS) // kPa·s/mm³
+	sprue := 1 / BoreFlowMM3S(q.Sprue, 1, q.ViscosityMPaS) // kPa·s/mm³
+	runner := q.RunnerMM3 * q.ViscosityMPaS / toMM3S
+	resin := sprue + runner
 	air, open := 0.0, 0.0
 	for _, v := range q.Vents {
 		open += BoreFlowMM3S(v, 1, airMPaS)
@@ -128,8 +134,8 @@ func (r *Result) FlowTime(q FlowQuestion) (*FlowAnswer, error) {
 	a.InTime = !a.Stalls && a.SecondsS <= a.AllowedS
 	if !a.Stalls {
 		// Time goes with the resistance; the sprue's with the fourth power of its bore.
-		if spare := a.AllowedS/a.SecondsS*(resin+air) - air; spare > 0 {
-			a.NeedBoreMM = q.Sprue.DiameterMM * math.Pow(resin/spare, 0.25)
+		if spare := a.AllowedS/a.SecondsS*(resin+air) - air - runner; spare > 0 {
+			a.NeedBoreMM = q.Sprue.DiameterMM * math.Pow(sprue/spare, 0.25)
 		}
 	}
 	a.speak(q)
@@ -158,6 +164,14 @@ func (r *Result) integrate(a *FlowAnswer, flow func(level float64) float64) {
 	}
 }
 
+// holdup says what resists beside the sprue.
+func (q FlowQuestion) holdup() string {
+	if q.RunnerMM3 > 0 {
+		return "the runner and its gates, or the vents, hold it back"
+	}
+	return "the vents hold the air back"
+}
+
 func (a *FlowAnswer) speak(q FlowQuestion) {
 	switch {
 	case a.Stalls:
@@ -171,7 +185,7 @@ func (a *FlowAnswer) speak(q FlowQuestion) {
 		if a.NeedBoreMM > 0 {
 			a.Words += fmt.Sprintf("; a sprue of %.1f mm would do", a.NeedBoreMM)
 		} else {
-			a.Words += "; no sprue is wide enough: the vents hold the air back"
+			a.Words += "; no sprue is wide enough: " + q.holdup()
 		}
 	}
 	if a.AirShare > 0.2 {

@@ -105,12 +105,17 @@ func blended(m *material.Material, b material.Blend) *material.Material {
 // silicone is what its soft pieces are poured of; nil where there are none.
 func (s *trying) amounts(mould *tooling.Mould, silicone *material.Material) error {
 	var vols []material.Volume
+	all := material.Volume{Name: cavityWords(max(1, len(mould.Cavities)))}
 	for _, l := range mould.Ledger {
 		switch l.Name {
-		case "cavity", "sprue", "vents", "overflow gutter":
-			vols = append(vols, s.lessBalls(material.Volume{Name: l.Name, VolumeMM3: l.VolumeMM3}))
+		case "sprue", "vents", "runner", "overflow gutter":
+			vols = append(vols, material.Volume{Name: l.Name, VolumeMM3: l.VolumeMM3})
 		}
 	}
+	for k := range max(1, len(mould.Cavities)) {
+		all.VolumeMM3 += ledgerOf(mould, tooling.CavityName(k+1, len(mould.Cavities)))
+	}
+	vols = append(vols, s.lessBalls(all))
 	var err error
 	if s.report.Shot, err = s.material.Shot(vols, s.file.shotOptions()); err != nil {
 		return err
@@ -119,6 +124,23 @@ func (s *trying) amounts(mould *tooling.Mould, silicone *material.Material) erro
 		return err
 	}
 	return s.bench(silicone)
+}
+
+// cavityWords names the volume of all cavities.
+func cavityWords(n int) string {
+	if n == 1 {
+		return "cavity"
+	}
+	return fmt.Sprintf("%d cavities", n)
+}
+
+func ledgerOf(m *tooling.Mould, name string) (v float64) {
+	for _, l := range m.Ledger {
+		if l.Name == name {
+			v += l.VolumeMM3
+		}
+	}
+	return v
 }
 
 // lessBalls takes the balls that lie in the casting out of the cavity's volume.

@@ -111,13 +111,14 @@ func restOf(m *tooling.Mould, sprue r3.Vec) r3.Vec {
 // castShow carries the part's show faces over to the casting, whose facets are the part's cut by sprue
 // and vents.
 func castShow(m *tooling.Mould, show []bool) []bool {
-	if len(show) != len(m.Part.Tris) {
+	n := max(1, len(m.Cavities)) // bodies, one after another, with the same facets
+	if n*len(show) != len(m.Part.Tris) {
 		return nil
 	}
 	var marked [][3]uint32
-	for f, on := range show {
-		if on {
-			marked = append(marked, m.Part.Tris[f])
+	for f, t := range m.Part.Tris {
+		if show[f%len(show)] {
+			marked = append(marked, t)
 		}
 	}
 	if marked == nil {
@@ -204,6 +205,9 @@ func (r *FillReport) measure(ctx context.Context, c *fill.Cavity, m *tooling.Mou
 			case ok && f.Kind == "vent":
 				q.Vents = append(q.Vents, b)
 			}
+		}
+		if m.Runner != nil {
+			q.RunnerMM3 = m.Runner.Resistance
 		}
 		if q.Sprue.DiameterMM > 0 {
 			q.EntryMM = max(0, top-low-q.Sprue.LengthMM)

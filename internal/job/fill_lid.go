@@ -157,12 +157,10 @@ func openLid(ctx context.Context, folder string, pool *solid.Pool) (*openedLid, 
 	if rep.Mould == nil {
 		return nil, fmt.Errorf("%s: the last run made no mould; out/report.json says why", folder)
 	}
-	l := &openedLid{}
-	for _, v := range rep.Mould.Ledger {
-		if v.Name == "cavity" {
-			l.cavityMM3 = v.VolumeMM3
-		}
+	if n := rep.Mould.Castings(); n > 1 {
+		return nil, fmt.Errorf("%s: its mould has %d cavities; how a lid goes down is worked out for one cavity: run a copy of the job with cavities = 1 in [mould]", folder, n)
 	}
+	l := &openedLid{cavityMM3: rep.Mould.CavityMM3()}
 	path := filepath.Join(folder, OutName, "mould.3mf")
 	model, err := meshfile.Open(path, mesh.Limits{})
 	if err != nil {

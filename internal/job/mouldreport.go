@@ -8,7 +8,7 @@ import (
 
 // mouldReport takes from a mould what the report says of it.
 func mouldReport(m *tooling.Mould) *MouldReport {
-	r := &MouldReport{Family: m.Family, BlockMM: array(m.Block.Size()), Scale: array(m.Place.Scale), LineMM: m.LineMM, LineLoops: len(m.Line),
+	r := &MouldReport{Family: m.Family, Cavities: max(1, len(m.Cavities)), BlockMM: array(m.Block.Size()), Scale: array(m.Place.Scale), LineMM: m.LineMM, LineLoops: len(m.Line),
 		LineOnShowMM: m.LineOnShowMM, SurfaceFlat: true}
 	if m.Surface != nil {
 		r.SurfaceFlat, r.SteepestDeg = m.Surface.Flat, m.Surface.SteepestDeg

@@ -116,7 +116,11 @@ func directionName(d [3]float64) string {
 }
 
 func (p *printer) mould(m *MouldReport) {
-	p.Line("\nMould     %s, block %.1f × %.1f × %.1f mm", m.Family, m.BlockMM[0], m.BlockMM[1], m.BlockMM[2])
+	words := m.Family
+	if n := m.Castings(); n > 1 {
+		words = fmt.Sprintf("%s with %d cavities", words, n)
+	}
+	p.Line("\nMould     %s, block %.1f × %.1f × %.1f mm", words, m.BlockMM[0], m.BlockMM[1], m.BlockMM[2])
 	p.Line("          the cavity is %.4f, %.4f, %.4f times the part along the part's x, y, z, against shrinkage", m.Scale[0], m.Scale[1], m.Scale[2])
 	surface := fmt.Sprintf("the parting surface slopes by up to %.1f°", m.SteepestDeg)
 	if m.SurfaceFlat {

@@ -2,6 +2,7 @@ package job
 
 import (
 	"mouldwright/internal/material"
+	"mouldwright/internal/tooling"
 )
 
 // Report is the outcome of a run, as report.json and --json give it. Fields may be added in later
@@ -88,6 +89,7 @@ type UndercutReport struct {
 // MouldReport describes the mould. Places and sizes are in the mould frame.
 type MouldReport struct {
 	Family       string          `json:"family"`
+	Cavities     int             `json:"cavities"` // castings at once
 	BlockMM      [3]float64      `json:"block_mm"`
 	Scale        [3]float64      `json:"scale"` // of the cavity against the part, per axis of the part
 	LineMM       float64         `json:"parting_line_mm"`
@@ -101,6 +103,21 @@ type MouldReport struct {
 	Checks       []CheckReport   `json:"checks"`
 	Opening      string          `json:"opening"`
 	Stages       []string        `json:"stages,omitempty"` // of moulds with silicone or side pieces: what parts from what, and how
+}
+
+// Castings is how many castings one filling gives: 1 where the report does not say, as in those of before
+// moulds had several cavities.
+func (r *MouldReport) Castings() int { return max(1, r.Cavities) }
+
+// CavityMM3 is what one cavity holds; 0 when the ledger has none.
+func (r *MouldReport) CavityMM3() float64 {
+	name := tooling.CavityName(1, r.Castings())
+	for _, l := range r.Ledger {
+		if l.Name == name {
+			return l.VolumeMM3
+		}
+	}
+	return 0
 }
 
 // PieceReport is one piece of the mould.

@@ -133,7 +133,7 @@ func mouldOptions(p *part, f *File, m *material.Material, font []byte) tooling.T
 	g := f.Mould
 	o := tooling.TwoHalfOptions{Show: p.show, ShrinkPct: shrink(f, m), PartingZMM: f.Parting.HeightMM, WallMM: g.WallMM, FloorMM: g.FloorMM,
 		ToleranceMM: f.Opening.ToleranceMM, Bolt: cmp.Or(g.Bolt, defaultBolt), BoltPitchMM: g.BoltPitchMM, Keys: count(g.Keys, defaultKeys), KeyClearance: g.KeyClearance,
-		SprueMM: g.SprueMM, Vents: count(g.Vents, defaultVents), VentMM: cmp.Or(g.VentMM, defaultVentMM)}
+		Cavities: g.Cavities, CavityGapMM: g.CavityGapMM, RunnerMM: g.RunnerMM, SprueMM: g.SprueMM, Vents: count(g.Vents, defaultVents), VentMM: cmp.Or(g.VentMM, defaultVentMM)}
 	if g.GutterML > 0 {
 		o.Gutter = &tooling.GutterOptions{VolumeML: g.GutterML, LandMM: g.GutterLandMM}
 	}

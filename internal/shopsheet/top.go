@@ -244,6 +244,9 @@ func (b *book) mould(c Content) {
 		fmt.Sprintf("Block %.1f × %.1f × %.1f mm; parting line %.0f mm.", m.BlockMM[0], m.BlockMM[1], m.BlockMM[2], m.LineMM),
 		fmt.Sprintf("Cavity %.3f %% larger than the part, for shrinkage.", 100*(m.Scale[0]-1)),
 	}
+	if n := m.Castings(); n > 1 {
+		words = append(words, fmt.Sprintf("%d cavities on one runner: one filling gives %d castings.", n, n))
+	}
 	if r := c.Report.Shrink; r != nil {
 		words = append(words, fmt.Sprintf("The casting's %.1f mm may be off by ± %.2f mm.", r.LengthMM, r.Chain.ErrorMM))
 		if r.PrintScale != 1 {

@@ -311,6 +311,9 @@ func (r *Runner) check() Check {
 			r.SpreadPct, short, long, printOffMM, r.OffPct)}
 }
 
+// Plan are the outlines of the runner's stretches and gates and of the well under the sprue, in plan.
+func (r *Runner) Plan() [][]r2.Vec { return r.plans() }
+
 // plans are the strips in plan that the runner and its gates take, with the well under the sprue.
 func (r *Runner) plans() (out [][]r2.Vec) {
 	out = append(out, ring(r2.Vec{}, r.wellRadius, circleSegments(r.wellRadius)))
