@@ -211,8 +211,7 @@ func (s *stance) split(up bool, k int) *sideSplit {
 }
 
 func (s *stance) beyondMiddle(f int, side r3.Vec) bool {
-	b := s.part.Bounds()
-	return r3.Dot(r3.Sub(s.part.Facet(f).Centroid(), r3.Scale(0.5, r3.Add(b.Min, b.Max))), side) < 0
+	return r3.Dot(r3.Sub(s.part.Facet(f).Centroid(), s.middle), side) < 0
 }
 
 // sideCatches finds where the side pieces are held: undercuts along the side that they shape.

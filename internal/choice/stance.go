@@ -33,6 +33,7 @@ type stance struct {
 	caught   [][]bool
 	sideways []bool // reached along some side
 	box      r3.Box // in the frame
+	middle   r3.Vec // of the part's own box
 	volume   float64
 }
 
@@ -52,7 +53,7 @@ func newStance(ctx context.Context, part *mesh.Mesh, show []bool, d r3.Vec, opt 
 	s.measureFacets()
 	s.faceDown()
 	s.frame = geom.FrameTo(s.d)
-	s.box = part.Map(s.frame.Apply).Bounds()
+	s.box, s.middle = part.Map(s.frame.Apply).Bounds(), part.Bounds().Center()
 	var err error
 	s.report, err = mouldability.Analyse(ctx, part, s.d, mouldability.AnalyseOptions{Show: show, DepthCells: opt.depthCells, Workers: opt.Workers})
 	if err != nil {
