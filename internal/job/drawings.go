@@ -316,7 +316,7 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		s.DiameterMM = max(size["top diameter"], size["bottom diameter"])
 	case "pry slot":
 		pryOutline(m, &s, size["width"], size["depth"])
-	case "label", "cross bolt", "cone across the split", "rail", "pry slot across the split": // seen from the side: a mark, without an outline
+	case "label", "cross bolt", "cone key", "rail", "split pry slot": // seen from the side: a mark, without an outline
 		s.Size = q.Words
 	case "cavity number": // a mark beside the gate, as on the mould
 		s.Size = q.Words

@@ -22,7 +22,7 @@ func (k *maker) open() {
 			s.Words = append(s.Words, sentence("from the proof: "+l))
 		}
 	}
-	if pry := namesOf(k.features("pry slot", "pry slot across the split")); len(pry) > 0 {
+	if pry := namesOf(k.features("pry slot", "split pry slot")); len(pry) > 0 {
 		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
 	}
 	s.Words = append(s.Words, k.order()...)

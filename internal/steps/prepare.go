@@ -8,6 +8,7 @@ import (
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/record"
+	"mouldwright/internal/tooling"
 )
 
 // Times for prints of photopolymer, where the resin's maker says nothing else (common practice, no source).
@@ -105,11 +106,17 @@ func (k *maker) release(piece string, rule material.Rule) {
 		Timers: []Timer{{Name: "dries", S: coatDryS}}, Ask: &Ask{Words: "how many", Unit: "coats"}, Why: rule.Why, Source: rule.Source})
 }
 
+// siliconeTouches are the pieces round which a block of silicone is poured, and where they touch it.
+var siliconeTouches = map[string]string{tooling.PouringBox: "the inside of its walls", tooling.PartingBoard: "its upper face and its domes",
+	tooling.Master: "all of it", tooling.BasePlate: "its inner face"}
+
 // faces names what is poured against on a piece: the cavity, the parting face, and each channel in it.
 func (k *maker) faces(piece string) string {
 	switch {
 	case piece == k.stage.covered:
 		return "the rim around the insert, and its keys"
+	case siliconeTouches[piece] != "":
+		return siliconeTouches[piece]
 	case slices.Contains(k.stage.soft, piece):
 		return "the cavity, and the land around it"
 	}
@@ -117,7 +124,7 @@ func (k *maker) faces(piece string) string {
 	for _, f := range k.rep.Mould.Features {
 		kind, silicone := strings.CutSuffix(f.Kind, forSilicone)
 		switch kind {
-		case "label", "bolt", "cross bolt", "pry slot", "pry slot across the split":
+		case "label", "bolt", "cross bolt", "pry slot", "split pry slot":
 			continue
 		}
 		if touches(f, piece) && (!silicone || k.stage.silicone()) {

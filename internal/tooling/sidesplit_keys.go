@@ -139,7 +139,7 @@ func (b *sideSplit) coneTools(k *solid.Kernel) (sideToolShare, error) {
 			return s, err
 		}
 		s.tools = append(s.tools, sideTool{ofTwo, true, male}, sideTool{ofOne, false, female})
-		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("K%d", i+1), Kind: "cone across the split", Piece: bothSides,
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("K%d", i+1), Kind: "cone key", Piece: bothSides,
 			At:      r3.Vec{X: b.splitX, Y: q.at.X, Z: q.at.Y},
 			SizesMM: []Size{{"base diameter", 2 * q.base}, {"rise", coneHighMM}, {"clearance", c}},
 			Words:   fmt.Sprintf("cone of side piece 2 in side piece 1, %.1f mm at the split, %g° draft, %.2f mm clearance", 2*q.base, coneDraftDeg, c)})
@@ -225,7 +225,7 @@ func (b *sideSplit) pryTools(k *solid.Kernel) (sideToolShare, error) {
 			return s, err
 		}
 		s.tools = append(s.tools, sideTool{ofSides, false, slot})
-		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("P%d", i+1), Kind: "pry slot across the split", Piece: bothSides, At: r3.Vec{X: b.splitX, Y: y, Z: top},
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("P%d", i+1), Kind: "split pry slot", Piece: bothSides, At: r3.Vec{X: b.splitX, Y: y, Z: top},
 			SizesMM: []Size{{"width", sidePryWideMM}, {"depth", sidePryDeepMM}, {"opening in each piece", sidePryOpenMM}},
 			Words:   fmt.Sprintf("pry slot for a flat blade in the top of the side split, %.1f mm wide, %.1f mm deep", sidePryWideMM, sidePryDeepMM)})
 	}
