@@ -29,6 +29,8 @@ type family struct {
 // families are the ways beside two halves.
 var families = []family{
 	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, false},
+	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, false},
+	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, false},
 	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, false},
 }
 

@@ -34,6 +34,7 @@ type File struct {
 	Mould     MouldRule     `toml:"mould"`
 	Insert    InsertRule    `toml:"insert"`
 	SideSplit SideSplitRule `toml:"side_split"`
+	Block     BlockRule     `toml:"block"`
 	Printer   PrinterRule   `toml:"printer"`
 	Shot      ShotRule      `toml:"shot"`
 	Filler    FillerRule    `toml:"filler"`

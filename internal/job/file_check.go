@@ -263,7 +263,7 @@ func (f *File) ranges() []settingRange {
 	for _, s := range f.Printer.BuildMM {
 		rs = append(rs, settingRange{"printer.build_mm", s, 1, 5000, "mm"})
 	}
-	return rs
+	return append(rs, f.Block.ranges()...)
 }
 
 var hexColour = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)

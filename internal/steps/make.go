@@ -21,6 +21,7 @@ type stage struct {
 	soft    []string // names of the silicone pieces that it touches
 	pours   string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
 	ballast bool     // the backfill of a ballast, poured into the finished casting
+	into    string   // where silicone is poured, and how far; "" for a fill port
 	fixed   string   // the piece that stays where it is at opening
 	covered string   // the piece whose cavity a soft piece fills, so that only its rim is touched
 	opens   string   // what it says of opening, at the end
@@ -38,6 +39,23 @@ var families = map[string][]stage{
 			opens: "Leave the silicone insert in the cradle, or put it back with its keys seated."},
 		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: tooling.Cradle, proof: "casting",
 			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
+	},
+	tooling.BlockFamily: {
+		{name: "upper block", printed: []string{tooling.PouringBox, tooling.PartingBoard, tooling.Master}, pours: tooling.UpperBlock, fixed: tooling.PouringBox, proof: "parting board",
+			into:  "one corner of the pouring box, up to the marks in its walls; close the seams between board, box and master with wax before",
+			opens: "Turn all of it over and take the parting board out; master and upper block stay in the box."},
+		{name: "lower block", printed: []string{tooling.PouringBox, tooling.Master}, soft: []string{tooling.UpperBlock}, pours: tooling.LowerBlock, fixed: tooling.PouringBox, proof: "block",
+			into:  "one corner of the pouring box, on the cured block, up to the marks at this end",
+			opens: "Push both blocks out at the box's wide end, peel the upper one off, then take the master out of the lower one."},
+		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.UpperBlock, tooling.LowerBlock}, fixed: tooling.PouringBox, proof: "casting",
+			opens: "Push the blocks out of the box, peel the upper one off, then lift the casting by one edge out of the lower one."},
+	},
+	tooling.CutBlockFamily: {
+		{name: "block", printed: []string{tooling.PouringBox, tooling.Master, tooling.BasePlate}, pours: tooling.SiliconeBlock, fixed: tooling.PouringBox, proof: "master",
+			into:  "one corner of the pouring box, standing on its wide end, up to the marks in its walls",
+			opens: "Push the block out of the box, cut it open with a fresh blade along the line in the drawing, a little deeper with each stroke, spread it, and take the master out. Leave the far end uncut."},
+		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.SiliconeBlock}, fixed: tooling.PouringBox, proof: "casting",
+			opens: "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
 	},
 	tooling.SideSplitFamily: {
 		{name: "casting", fixed: tooling.WholeHalf, proof: "leaves",

@@ -251,6 +251,8 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 		if k.rep.Ballast.BallGPerML <= k.m.MixedDensity().GPerML {
 			s.Words = append(s.Words, "The balls are lighter than the resin and float: hold them down under a weighted mesh until it gels.")
 		}
+	case k.stage.into != "":
+		s.Words = []string{"A thin stream from about half a metre into " + k.stage.into + "; let it rise over the master by itself."}
 	case k.stage.silicone():
 		s.Words = []string{"A thin stream from about half a metre into " + orWords(sprue, "the fill port") + " alone; let it push the air before it."}
 	case k.pouredOpen():
