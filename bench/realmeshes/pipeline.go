@@ -19,14 +19,14 @@ import (
 // newPipeline returns the main job for a mesh: intake, direction, undercuts, two halves, checks. It
 // goes through the directions of the search, best first, until one ends in a proven mould; the reason
 // of a refusal is that of the best direction.
-func newPipeline(pool *solid.Pool) job {
+func newPipeline(pool *solid.Pool) mainJob {
 	return func(ctx context.Context, m *mesh.Mesh) (Outcome, error) {
 		intake, err := mesh.Inspect(ctx, m)
 		if err != nil {
 			return Outcome{}, err
 		}
 		if err := intake.Fatal(); err != nil {
-			return Outcome{Verdict: refused, Reason: "intake: " + firstLine(err)}, nil
+			return Outcome{Verdict: refused, Unusable: true, Reason: "intake: " + firstLine(err)}, nil
 		}
 		searcher, err := mouldability.NewSearcher(intake.Mesh, nil)
 		if err != nil {

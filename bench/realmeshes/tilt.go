@@ -80,7 +80,7 @@ func sideOf(b r3.Box, at r3.Vec) r3.Vec {
 
 // tilts runs the main job on every specimen and the tilt search on every mould that comes of it. It
 // prints a row each as it goes and the counts at the end.
-func tilts(ctx context.Context, c *corpus.Corpus, run job, w io.Writer) error {
+func tilts(ctx context.Context, c *corpus.Corpus, run mainJob, w io.Writer) error {
 	var rows []tiltRow
 	for _, s := range c.Specimens {
 		out, err := run(ctx, s.Mesh)

@@ -21,6 +21,8 @@ type CompareOptions struct {
 	Pool     *solid.Pool // nil: one of its own
 	// Builds says how many ways are built and proven: by default in rank order until the best is.
 	Builds Builds
+	// NoChange leaves out the search for the smallest change of the part.
+	NoChange bool
 }
 
 // Builds says which ways a comparison builds.
@@ -76,7 +78,7 @@ func Compare(ctx context.Context, folder string, opt CompareOptions) (*Compariso
 		return nil, err
 	}
 	c := &comparing{folder: folder, file: f, part: p, material: m, silicone: silicone, opt: run}
-	t, err := choice.Compare(ctx, p.mesh, p.show, c.options(opt.Builds))
+	t, err := choice.Compare(ctx, p.mesh, p.show, c.options(opt))
 	if errors.Is(err, choice.ErrOptions) {
 		return nil, f.wrong("compare", "%w", err)
 	}
@@ -99,15 +101,16 @@ type comparing struct {
 	at                 float64 // progress when the builder now at work began
 }
 
-func (c *comparing) options(builds Builds) choice.Options {
+func (c *comparing) options(opt CompareOptions) choice.Options {
 	f := c.file
 	o := choice.Options{Direction: f.asked(), Batch: f.Compare.Batch, Casting: flexOf(c.material), Silicone: flexOf(c.silicone), WallMM: f.Mould.WallMM,
-		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: builds == BuildAll,
+		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: opt.Builds == BuildAll,
+		NoChange: opt.NoChange,
 		Progress: c.tell}
 	if t, err := c.material.DemouldAt(orElse(f.Bench.CureC, cmp.Or(f.Bench.ShopC, defaultShopC))); err == nil {
 		o.DemouldH = t.Seconds / 3600
 	}
-	if builds == BuildNone {
+	if opt.Builds == BuildNone {
 		return o
 	}
 	o.Provers = map[string]choice.Prover{}
