@@ -40,6 +40,7 @@ type root struct {
 	Show     showCmd     `cmd:"" help:"Show the results of a job's last run."`
 	Lid      lidCmd      `cmd:"" help:"Close a job's mould over a lower half that was poured first: edge, angle, trapped air, gutter."`
 	Serve    serveCmd    `cmd:"" help:"Serve the web app and the HTTP API for a folder of jobs."`
+	Worker   workerCmd   `cmd:"" help:"Do the long work of a web app on another machine."`
 	Batch    batchCmd    `cmd:"" help:"Plan the casting of a batch on one bench."`
 	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
 	Record   recordCmd   `cmd:"" help:"Keep what happened at the bench: moulds, lots, mixes, sign-offs, castings; ask, export, back up."`

@@ -16,6 +16,8 @@ type serveCmd struct {
 	TLSKey      string   `name:"tls-key" placeholder:"FILE" help:"Its key, PEM."`
 	Host        []string `placeholder:"NAME" help:"A further name by which browsers call this server. May be given again."`
 	Records     string   `default:"records.db" env:"MOULDWRIGHT_RECORDS" placeholder:"PLACE" help:"Where the bench's records are: an SQLite file, or postgres://USER@HOST/DATABASE."`
+	Database    string   `env:"MOULDWRIGHT_DATABASE" placeholder:"PLACE" help:"Share the line of long work with workers: postgres://USER@HOST/DATABASE. Left out: a file in the folder."`
+	NoWork      bool     `help:"Leave all long work to workers; needs --database."`
 	MaxUploadMB int64    `default:"512" help:"Largest part that is taken, MB."`
 }
 
@@ -28,7 +30,7 @@ func (c serveCmd) Run(s *session) error {
 		}
 		token = strings.TrimSpace(string(b))
 	}
-	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host, Records: c.Records,
+	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host, Records: c.Records, Database: c.Database, NoWork: c.NoWork,
 		MaxUploadBytes: c.MaxUploadMB << 20, Version: s.env.Version}
 	return web.Serve(s.ctx, opt, func(url string) {
 		if s.quiet {

@@ -65,6 +65,9 @@ func (q *Queue) take(ctx context.Context, id string, ticket int64) error {
 // claim makes the task this process's own; nil when the ticket is not the task's any more.
 func (q *Queue) claim(ctx context.Context, id string, ticket int64) (*run, error) {
 	r := &run{q: q, t: &Task{ID: id, q: q, stage: begun}}
+	// Whole or not at all, also when this process is about to end: settle gives back what was begun.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), settleWithin)
+	defer cancel()
 	err := q.e.write(ctx, func(t tx) error {
 		return t.row(ctx, `UPDATE tasks SET state = 'running', stage = $1, share = 0, run = run + 1, worker = $2, started = {now}, lease = {now} + $3
 			WHERE id = $4 AND ticket = $5 AND state = 'waiting' RETURNING run, job, kind, params, input`, begun, q.worker, lease.Seconds(), id, ticket).
@@ -168,7 +171,8 @@ func (r *run) settle(ctx context.Context, result error) error {
 }
 
 const (
-	settleTries  = 5
+	settleTries = 5
+	// settleWithin bounds one word with the database at the begin or end of a task.
 	settleWithin = 5 * time.Second
 )
 

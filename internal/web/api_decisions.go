@@ -2,12 +2,10 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"slices"
 
 	"mouldwright/internal/job"
-	"mouldwright/internal/mouldability"
 
 	"github.com/danielgtaylor/huma/v2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -44,7 +42,7 @@ type pickIn struct {
 type ruleIn struct {
 	JobPath
 	Body struct {
-		Kind  string `json:"kind" enum:"colour,towards,box"`
+		Kind  string `json:"kind" enum:"colour,pick,towards,box"`
 		Index int    `json:"index" minimum:"0"`
 	}
 }
@@ -73,7 +71,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "putDecisions", Method: http.MethodPut, Path: at, Summary: "Replace job.toml; an unsound one is refused with its place and nothing is saved"},
 		func(ctx context.Context, in *decisionsIn) (*body[*jobView], error) {
-			return s.change(in.Job, in.Body.Tag, func([]byte) ([]byte, error) { return []byte(in.Body.Text), nil })
+			return s.change(ctx, in.Job, in.Body.Tag, func([]byte) ([]byte, error) { return []byte(in.Body.Text), nil })
 		})
 	huma.Register(api, huma.Operation{OperationID: "patchDecisions", Method: http.MethodPatch, Path: at, Summary: "Change settings, keeping the comments of job.toml"},
 		func(ctx context.Context, in *settingsIn) (*body[*jobView], error) {
@@ -81,7 +79,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 			for k, v := range in.Body.Set {
 				set = append(set, setting{k, whole(v)})
 			}
-			return s.change(in.Job, in.Body.Tag, func(old []byte) ([]byte, error) { return edited(old, set) })
+			return s.change(ctx, in.Job, in.Body.Tag, func(old []byte) ([]byte, error) { return edited(old, set) })
 		})
 	huma.Register(api, huma.Operation{OperationID: "pickShowFace", Method: http.MethodPost, Path: "/api/jobs/{job}/show/pick", Summary: "Mark the smooth face at a point as a show face, or unmark it"},
 		func(ctx context.Context, in *pickIn) (*body[*jobView], error) {
@@ -94,7 +92,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 				return nil, s.asProblem(err)
 			}
 			p := r3.Vec{X: in.Body.At[0], Y: in.Body.At[1], Z: in.Body.At[2]}
-			out, err := s.change(in.Job, d.tag, func(old []byte) ([]byte, error) { return pick(old, d.file, sc, marks, p) })
+			out, err := s.change(ctx, in.Job, d.tag, func(old []byte) ([]byte, error) { return pick(old, d.file, sc, marks, p) })
 			if err == nil {
 				out.Body.Notice = s.pickNotice(ctx, in.Job, marks, p)
 			}
@@ -102,7 +100,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "addShowDirection", Method: http.MethodPost, Path: "/api/jobs/{job}/show/towards", Summary: "Mark the facets that look one way as show faces"},
 		func(ctx context.Context, in *towardsIn) (*body[*jobView], error) {
-			return s.change(in.Job, "", func(old []byte) ([]byte, error) {
+			return s.change(ctx, in.Job, "", func(old []byte) ([]byte, error) {
 				f, err := job.Parse(job.FileName, old)
 				if err != nil {
 					return nil, err
@@ -124,12 +122,12 @@ func (s *Server) decisionRoutes(api huma.API) {
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
-			return s.change(in.Job, d.tag, func(old []byte) ([]byte, error) { return removeRule(old, d.file, in.Body.Kind, in.Body.Index) })
+			return s.change(ctx, in.Job, d.tag, func(old []byte) ([]byte, error) { return removeRule(old, d.file, in.Body.Kind, in.Body.Index) })
 		})
 }
 
-// pickNotice says where a pick did more, or less, than the click asked for: grow_deg is one for all
-// rules, so other rules may grow with a picked face, and hold on to an unmarked one.
+// pickNotice says where a pick did less than the click asked for: another rule may hold on to a face that
+// was unmarked.
 func (s *Server) pickNotice(ctx context.Context, id string, before []bool, at r3.Vec) string {
 	sc, d, err := s.inspected(ctx, id)
 	if err != nil {
@@ -139,32 +137,17 @@ func (s *Server) pickNotice(ctx context.Context, id string, before []bool, at r3
 	if err != nil {
 		return ""
 	}
-	face := sc.tree().Nearest(at).Facet
-	if before[face] && now[face] {
+	if face := sc.tree().Nearest(at).Facet; before[face] && now[face] {
 		return "The face is still marked: another rule reaches it. Take that rule out of the list, or lower grow_deg in job.toml."
-	}
-	seed := make([]bool, len(now))
-	seed[face] = true
-	if seed, err = mouldability.GrowSmooth(sc.part.mesh, seed, d.file.Show.GrowDeg); err != nil {
-		return ""
-	}
-	more := 0
-	for f := range now {
-		if now[f] && !before[f] && !seed[f] {
-			more++
-		}
-	}
-	if more > 0 {
-		return fmt.Sprintf("The other rules grew too, by %d facets: grow_deg = %g holds for all of them.", more, d.file.Show.GrowDeg)
 	}
 	return ""
 }
 
-func (s *Server) change(id, tag string, edit func([]byte) ([]byte, error)) (*body[*jobView], error) {
+func (s *Server) change(ctx context.Context, id, tag string, edit func([]byte) ([]byte, error)) (*body[*jobView], error) {
 	if _, err := s.work.replaceDecisions(id, tag, edit); err != nil {
 		return nil, s.asProblem(err)
 	}
-	v, err := s.look(id)
+	v, err := s.look(ctx, id)
 	return &body[*jobView]{v}, s.asProblem(err)
 }
 

@@ -94,11 +94,14 @@ func (s *Server) geometryRoutes(api huma.API) {
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
-			j, fresh := sc.judgement(d.file)
+			j, decisions, err := s.judgement(ctx, in.Job, sc)
+			if err != nil {
+				return nil, s.asProblem(err)
+			}
 			if j == nil {
 				return nil, errNotJudged
 			}
-			return &body[judgedView]{judgedView{j, fresh}}, nil
+			return &body[judgedView]{judgedView{j, decisions == judgementKey(d.file)}}, nil
 		})
 }
 
@@ -107,7 +110,7 @@ type judgedView struct {
 	Fresh bool `json:"fresh" doc:"Whether it fits the decisions as they are now"`
 }
 
-var errNotJudged = problem(http.StatusNotFound, "the part has not been judged since the server started; post a judge task")
+var errNotJudged = problem(http.StatusNotFound, "the part has not been judged as it is; post a judge task")
 
 func (p *pack) answer(seen, tag string) (*packOut, error) { return answer(seen, tag, p.bytes) }
 
@@ -166,9 +169,10 @@ func (s *Server) packJudgement(ctx context.Context, id string) (string, *pack, e
 	if err != nil {
 		return "", nil, err
 	}
-	sc.mu.Lock()
-	j, key := sc.judged, sc.judgeKey
-	sc.mu.Unlock()
+	j, key, err := s.judgement(ctx, id, sc)
+	if err != nil {
+		return "", nil, err
+	}
 	if j == nil {
 		return "", nil, errNotJudged
 	}

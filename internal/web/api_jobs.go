@@ -32,7 +32,7 @@ type jobView struct {
 	Tag       string         `json:"tag" doc:"Of the decisions; give it back with a change"`
 	Settings  map[string]any `json:"settings" doc:"What job.toml says, by table and key; settings left out take their defaults"`
 	Bad       *Problem       `json:"bad,omitempty" doc:"Why job.toml cannot be used as it is"`
-	Task      *TaskState     `json:"task,omitempty" doc:"The last task since the server started"`
+	Task      *TaskState     `json:"task,omitempty" doc:"The last task"`
 	HasReport bool           `json:"has_report"`
 	Refused   bool           `json:"refused"`
 	Stale     bool           `json:"stale" doc:"The decisions were changed after the last run"`
@@ -48,7 +48,7 @@ func (s *Server) jobRoutes(api huma.API) {
 			}
 			list := make([]jobView, 0, len(ids))
 			for _, id := range ids {
-				if v, err := s.look(id); err == nil { // one that went away meanwhile is left out
+				if v, err := s.look(ctx, id); err == nil { // one that went away meanwhile is left out
 					list = append(list, *v)
 				}
 			}
@@ -56,7 +56,7 @@ func (s *Server) jobRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "getJob", Method: http.MethodGet, Path: "/api/jobs/{job}", Summary: "One job"},
 		func(ctx context.Context, in *JobPath) (*body[*jobView], error) {
-			v, err := s.look(in.Job)
+			v, err := s.look(ctx, in.Job)
 			return &body[*jobView]{v}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "createJob", Method: http.MethodPost, Path: "/api/jobs", Summary: "Make a job of an uploaded part, or of a demo part", DefaultStatus: http.StatusCreated},
@@ -65,7 +65,7 @@ func (s *Server) jobRoutes(api huma.API) {
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
-			v, err := s.look(id)
+			v, err := s.look(ctx, id)
 			return &body[*jobView]{v}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "getReport", Method: http.MethodGet, Path: "/api/jobs/{job}/report", Summary: "The report of the last run, as report.json has it"},
@@ -119,7 +119,7 @@ func (s *Server) createJob(n newJob) (string, error) {
 	return id, err
 }
 
-func (s *Server) look(id string) (*jobView, error) {
+func (s *Server) look(ctx context.Context, id string) (*jobView, error) {
 	folder, err := s.work.folder(id)
 	if err != nil {
 		return nil, err
@@ -142,8 +142,11 @@ func (s *Server) look(id string) (*jobView, error) {
 			return nil, err
 		}
 	}
-	if t, ok := s.tasks.Latest(id); ok {
-		v.Task = &t
+	if t, found, err := s.tasks.Latest(ctx, id); err != nil {
+		return nil, lineProblem(err)
+	} else if found {
+		state := taskState(t)
+		v.Task = &state
 	}
 	if info, err := os.Stat(filepath.Join(folder, job.OutName, "report.json")); err == nil {
 		v.HasReport, v.Stale = true, v.Changed.After(info.ModTime())

@@ -2,9 +2,7 @@ package web
 
 import (
 	"bytes"
-	"context"
 	"errors"
-	"fmt"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -12,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
 
 func TestRefusesToBeExposed(t *testing.T) {
@@ -289,47 +286,5 @@ func TestRefusesMalformedBodies(t *testing.T) {
 		if status < 400 || status >= 500 {
 			t.Errorf("%d: %s %s: %d %s", i, q.method, q.path, status, b)
 		}
-	}
-}
-
-func TestQueueIsBoundedAndEnds(t *testing.T) {
-	q := newLocalQueue(1, isRefusal)
-	block := make(chan struct{})
-	wait := func(ctx interface{ Done() <-chan struct{} }) {
-		select {
-		case <-block:
-		case <-ctx.Done():
-		}
-	}
-	full := 0
-	for i := range queueLength + 10 {
-		_, err := q.Submit(fmt.Sprint(i), "judge", workFunc(wait))
-		if errors.Is(err, ErrQueueFull) {
-			full++
-		} else if err != nil {
-			t.Fatal(err)
-		}
-	}
-	if full < 8 {
-		t.Errorf("%d of %d were refused by a queue of %d", full, queueLength+10, queueLength)
-	}
-	done := make(chan struct{})
-	go func() { q.Close(); close(done) }()
-	select {
-	case <-done:
-	case <-time.After(10 * time.Second):
-		t.Fatal("the queue does not close")
-	}
-	if s, _ := q.Latest("5"); s.State != Stopped {
-		t.Errorf("a task that never ran: %+v", s)
-	}
-}
-
-// workFunc is work that ends early when its context does.
-func workFunc(wait func(interface{ Done() <-chan struct{} })) Work {
-	return func(ctx context.Context, progress func(string, float64)) error {
-		progress("waiting", 0.5)
-		wait(ctx)
-		return ctx.Err()
 	}
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"math"
 
@@ -16,7 +17,7 @@ type judgement struct {
 	Direction  [3]float64      `json:"direction" doc:"The way the upper half leaves, in the part's coordinates"`
 	Asked      bool            `json:"asked" doc:"Whether job.toml gives the direction"`
 	Opens      bool            `json:"opens"`
-	Candidates []candidateView `json:"candidates" doc:"Directions of the search, best first; empty when one was asked for"`
+	Candidates []candidateView `json:"candidates" doc:"Directions of the search, best first; empty when one was asked for. A run may take one of the part's own axes before them"`
 	MinDraft   float64         `json:"min_draft_deg"`
 	DraftAsked float64         `json:"draft_asked_deg"`
 	HeightMM   float64         `json:"height_mm"`
@@ -28,8 +29,15 @@ type judgement struct {
 	LineMM     float64         `json:"parting_line_mm" doc:"0 when the part locks: then it has no line that opens"`
 	LineShowMM float64         `json:"parting_line_on_show_mm"`
 
-	analysed *mouldability.Report
-	loops    [][]r3.Vec // the parting line, closed, in the part's coordinates
+	facets facetMarks
+	loops  [][]r3.Vec // the parting line, closed, in the part's coordinates
+}
+
+// facetMarks are what the view shows of each facet of the working mesh.
+type facetMarks struct {
+	draft []int16  // hundredths of a degree
+	reach []uint8  // mouldability.Reach
+	under []uint16 // the undercut it belongs to, counted from 1
 }
 
 type candidateView struct {
@@ -65,63 +73,22 @@ type draftClass struct {
 	AreaMM2 float64 `json:"area_mm2"`
 }
 
-// judgedAtMost is how many directions are analysed exactly before the best of them, which locks, is
-// shown: as many as a run tries.
-const judgedAtMost = 6
-
 // judge searches and analyses as a run does before it builds.
 func judge(ctx context.Context, p *part, show []bool, f *job.File, progress func(string, float64)) (*judgement, error) {
-	o := f.Opening
-	opt := mouldability.AnalyseOptions{Show: show, MinDraftDeg: o.MinDraftDeg, ToleranceMM: o.ToleranceMM}
-	if len(o.Direction) == 3 {
-		progress("judging the direction asked for", 0.1)
-		return judgeAlong(ctx, p, show, f, r3.Unit(r3.Vec{X: o.Direction[0], Y: o.Direction[1], Z: o.Direction[2]}), opt)
-	}
-	s, err := mouldability.NewSearcher(p.mesh, show)
+	found, err := job.Judge(ctx, p.mesh, show, f, progress)
 	if err != nil {
 		return nil, err
 	}
-	found, err := s.Search(ctx, mouldability.SearchOptions{MinDraftDeg: o.MinDraftDeg, Keep: judgedAtMost,
-		Progress: func(d float64) { progress("searching opening directions", 0.7*d) }})
-	if err != nil {
-		return nil, err
-	}
-	var first *judgement
-	var views []candidateView
-	for _, c := range found {
-		v := candidateView{Direction: array(p.showDown(c.Direction, show)), Origin: c.Origin.String(), Score: c.Total}
-		for _, t := range c.Terms {
+	rep := found.Report
+	j := &judgement{Direction: array(found.Direction), Asked: found.Asked, Opens: len(rep.Undercuts) == 0, MinDraft: rep.MinDraftDeg,
+		DraftAsked: cmp.Or(f.Opening.MinDraftDeg, mouldability.DefaultMinDraftDeg), HeightMM: rep.HeightMM, ShadowMM2: rep.ProjectedAreaMM2,
+		CaughtMM2: rep.UndercutAreaMM2, ToleranceM: rep.ToleranceMM, Candidates: []candidateView{}, Undercuts: []undercutView{}, facets: marksOf(rep)}
+	for _, c := range found.Found {
+		v := candidateView{Direction: array(c.Direction), Origin: c.Of.Origin.String(), Score: c.Of.Total, Terms: []termView{}}
+		for _, t := range c.Of.Terms {
 			v.Terms = append(v.Terms, termView{t.Name, t.Points, t.Words})
 		}
-		views = append(views, v)
-	}
-	for i, v := range views {
-		progress("judging a direction", 0.7+0.3*float64(i)/float64(len(views)))
-		j, err := judgeAlong(ctx, p, show, f, vec(v.Direction), opt)
-		if err != nil {
-			return nil, err
-		}
-		j.Asked, j.Candidates = false, views
-		if j.Opens {
-			return j, nil
-		}
-		if first == nil {
-			first = j
-		}
-	}
-	return first, nil
-}
-
-func judgeAlong(ctx context.Context, p *part, show []bool, f *job.File, d r3.Vec, opt mouldability.AnalyseOptions) (*judgement, error) {
-	rep, err := mouldability.Analyse(ctx, p.mesh, d, opt)
-	if err != nil {
-		return nil, err
-	}
-	j := &judgement{Direction: array(d), Asked: true, Opens: len(rep.Undercuts) == 0, MinDraft: rep.MinDraftDeg, DraftAsked: opt.MinDraftDeg,
-		HeightMM: rep.HeightMM, ShadowMM2: rep.ProjectedAreaMM2, CaughtMM2: rep.UndercutAreaMM2, ToleranceM: rep.ToleranceMM, analysed: rep,
-		Candidates: []candidateView{}, Undercuts: []undercutView{}}
-	if j.DraftAsked == 0 {
-		j.DraftAsked = mouldability.DefaultMinDraftDeg
+		j.Candidates = append(j.Candidates, v)
 	}
 	for _, u := range rep.Undercuts {
 		v := undercutView{AreaMM2: u.AreaMM2, Volume: u.VolumeMM3, ErrorMM: u.DepthErrorMM, Sealed: u.Sealed, Holds: u.Holds.String(),
@@ -138,7 +105,20 @@ func judgeAlong(ctx context.Context, p *part, show []bool, f *job.File, d r3.Vec
 	if !j.Opens {
 		return j, nil
 	}
-	return j, j.trace(ctx, p, show, f, d)
+	return j, j.trace(ctx, p, show, f, found.Direction)
+}
+
+func marksOf(rep *mouldability.Report) facetMarks {
+	m := facetMarks{make([]int16, len(rep.Reach)), make([]uint8, len(rep.Reach)), make([]uint16, len(rep.Reach))}
+	for i, u := range rep.Undercuts {
+		for _, f := range u.Facets {
+			m.under[f] = uint16(min(i+1, math.MaxUint16))
+		}
+	}
+	for f, r := range rep.Reach {
+		m.draft[f], m.reach[f] = int16(math.Round(100*rep.DraftDeg[f])), uint8(r)
+	}
+	return m
 }
 
 // trace finds the parting line of a part that opens along d.
@@ -168,44 +148,13 @@ func (j *judgement) trace(ctx context.Context, p *part, show []bool, f *job.File
 	return nil
 }
 
-// showDown turns a direction so that the show faces come to lie in the lower half, as a run does: air
-// collects under the upper half, and sprue and vents go through it (common practice, no source).
-func (p *part) showDown(d r3.Vec, show []bool) r3.Vec {
-	facing := 0.0
-	for f, on := range show {
-		if on {
-			facing += r3.Dot(p.mesh.Facet(f).Normal(), d) / 2
-		}
-	}
-	largest := d.X
-	for _, c := range []float64{d.Y, d.Z} {
-		if math.Abs(c) > math.Abs(largest)+1e-12 {
-			largest = c
-		}
-	}
-	if facing > 1e-9 || (math.Abs(facing) <= 1e-9 && largest < 0) {
-		return r3.Scale(-1, d)
-	}
-	return d
-}
-
-// addFacets packs what the view needs of each of its facets, given as facets of the part: draft in
-// hundredths of a degree, reach, and the undercut it belongs to, counted from 1.
+// addFacets packs what the view needs of each of its facets, given as facets of the part.
 func (j *judgement) addFacets(p *pack, facets []int32) {
-	under := make([]uint16, len(j.analysed.Reach))
-	for i, u := range j.analysed.Undercuts {
-		for _, f := range u.Facets {
-			under[f] = uint16(min(i+1, math.MaxUint16))
-		}
-	}
 	draft, reach, cut := make([]int16, len(facets)), make([]uint8, len(facets)), make([]uint16, len(facets))
 	for i, f := range facets {
-		if f < 0 {
-			continue
+		if f >= 0 {
+			draft[i], reach[i], cut[i] = j.facets.draft[f], j.facets.reach[f], j.facets.under[f]
 		}
-		draft[i] = int16(math.Round(100 * j.analysed.DraftDeg[f]))
-		reach[i] = uint8(j.analysed.Reach[f])
-		cut[i] = under[f]
 	}
 	add(p, "draft", draft)
 	add(p, "reach", reach)

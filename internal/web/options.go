@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"net"
 	"strings"
+
+	"mouldwright/internal/record"
 )
 
 // Options set up a server. The zero value serves ./jobs on a loopback port.
@@ -21,6 +23,10 @@ type Options struct {
 
 	// Records is where the bench's records are: an SQLite file or postgres://…; "" is RecordsFile in Folder.
 	Records string
+
+	// Database is where long work waits: postgres://… to share it with workers; "" is a file in Folder.
+	Database string
+	NoWork   bool // leave all work in a shared Database to workers
 
 	MaxUploadBytes int64 // of one part; 0 is DefaultUploadBytes
 	MaxFacets      int   // of one part; 0 is DefaultFacets
@@ -64,6 +70,12 @@ func (o Options) check() error {
 	host, _, err := net.SplitHostPort(o.Addr)
 	if err != nil {
 		return fmt.Errorf("--addr %q: write it as 127.0.0.1:8377: %w", o.Addr, err)
+	}
+	if o.Database != "" && !record.IsPostgres(o.Database) {
+		return fmt.Errorf("--database %q: write postgres://USER@HOST/DATABASE, or leave it out to keep the line of work in the folder of jobs", o.Database)
+	}
+	if o.NoWork && o.Database == "" {
+		return errors.New("--no-work leaves nobody to do the work; name the --database that workers share")
 	}
 	if (o.CertFile == "") != (o.KeyFile == "") {
 		return errors.New("TLS needs both --tls-cert and --tls-key")

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 )
 
@@ -65,4 +66,48 @@ func (p *pack) bytes() ([]byte, error) {
 	out = binary.LittleEndian.AppendUint32(out, uint32(len(head)))
 	out = append(out, head...)
 	return append(out, p.body.Bytes()...), nil
+}
+
+// packRead is a pack that was read; its arrays lie in the bytes it was read from.
+type packRead struct {
+	meta   json.RawMessage
+	arrays map[string]packArray
+	body   []byte
+}
+
+var errNoPack = errors.New("this is no packed geometry")
+
+// unpacked reads a pack. It trusts nothing in it.
+func unpacked(b []byte) (*packRead, error) {
+	if len(b) < 8 || string(b[:4]) != packMagic {
+		return nil, errNoPack
+	}
+	n := int64(binary.LittleEndian.Uint32(b[4:]))
+	if n > int64(len(b)-8) {
+		return nil, errNoPack
+	}
+	var head struct {
+		Meta   json.RawMessage `json:"meta"`
+		Arrays []packArray     `json:"arrays"`
+	}
+	if err := json.Unmarshal(b[8:8+n], &head); err != nil {
+		return nil, fmt.Errorf("%w: %w", errNoPack, err)
+	}
+	o := &packRead{head.Meta, map[string]packArray{}, b[8+n:]}
+	for _, a := range head.Arrays {
+		o.arrays[a.Name] = a
+	}
+	return o, nil
+}
+
+// array reads the array of a name into out, which has the length and type that it must have.
+func (o *packRead) array(name, kind string, out any) error {
+	a, size := o.arrays[name], binary.Size(out)
+	if a.Type != kind || a.At < 0 || a.At > len(o.body) || size > len(o.body)-a.At {
+		return fmt.Errorf("%w: array %q", errNoPack, name)
+	}
+	if _, err := binary.Decode(o.body[a.At:a.At+size], binary.LittleEndian, out); err != nil {
+		return fmt.Errorf("%w: array %q: %w", errNoPack, name, err)
+	}
+	return nil
 }

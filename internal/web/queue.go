@@ -4,39 +4,39 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"sync"
+	"io"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
 	"time"
+
+	"mouldwright/internal/atomicfile"
+	"mouldwright/internal/bundle"
+	"mouldwright/internal/job"
+	"mouldwright/internal/tasks"
 )
 
-// Queue runs long work. The one here lives in this process; one in a database, with workers on other
-// machines, can take its place.
-type Queue interface {
-	// Submit puts work in line. One job has one task at a time: a second is ErrTaskBusy.
-	Submit(job, kind string, work Work) (TaskState, error)
-	// State tells how a task stands.
-	State(id string) (TaskState, bool)
-	// Latest is the last task of a job.
-	Latest(job string) (TaskState, bool)
-	// Watch sends the state at once and on every change until the task ends or ctx does; then the
-	// channel is closed. A slow watcher misses states in between, never the last.
-	Watch(ctx context.Context, id string) (<-chan TaskState, bool)
-	// Cancel ends a task early; it says whether there was one to end.
-	Cancel(id string) bool
-	// Close cancels all tasks and waits for them.
-	Close()
-}
+// Long work runs in a line kept in a database (package tasks). With the folder's own, it is done here and
+// in place. With one that is shared, a task takes along what it needs, whoever does it, and this server
+// fetches what came of it.
 
-// Work does something long and says how far it is.
-type Work func(ctx context.Context, progress func(stage string, done float64)) error
-
-// Outcome of a task.
+// Kinds of task.
 const (
-	Waiting = "waiting"
-	Running = "running"
-	Done    = "done"
-	Refused = "refused" // the part cannot be moulded as asked: an answer, not a fault
-	Stopped = "stopped"
-	Failed  = "failed"
+	kindJudge = "judge"
+	kindBuild = "build"
+)
+
+// How a task stands, in the API's words.
+const (
+	Waiting = tasks.Waiting
+	Running = tasks.Running
+	Done    = tasks.Done
+	Refused = tasks.Refused
+	Stopped = tasks.Stopped
+	Failed  = tasks.Failed
 )
 
 // TaskState is how a task stands.
@@ -46,232 +46,209 @@ type TaskState struct {
 	Kind    string  `json:"kind" enum:"judge,build"`
 	State   string  `json:"state" enum:"waiting,running,done,refused,stopped,failed"`
 	Stage   string  `json:"stage" doc:"What is being done, in words"`
-	Share   float64 `json:"share" minimum:"0" maximum:"1" doc:"Part of the work that is done"`
+	Share   float64 `json:"share" minimum:"0" maximum:"1" doc:"Part of the work that is done. It begins anew when another worker takes over"`
 	Error   string  `json:"error,omitempty"`
 	Seconds float64 `json:"seconds" doc:"Time at work so far"`
+}
+
+func taskState(s tasks.State) TaskState {
+	if s.State == tasks.Collecting { // to a client it is work like the rest
+		s.State = Running
+	}
+	return TaskState(s)
 }
 
 // Over says whether nothing more will happen.
 func (t TaskState) Over() bool { return t.State != Waiting && t.State != Running }
 
+// What keeps a task from being put in line.
 var (
-	ErrTaskBusy  = errors.New("this job is being worked on already")
-	ErrQueueFull = errors.New("too much work is waiting; try again in a while")
+	ErrTaskBusy  = tasks.ErrBusy
+	ErrQueueFull = tasks.ErrFull
 )
 
-// localQueue keeps tasks in memory: they end with the process, and a run that is cut short leaves the
-// results before it in place.
-type localQueue struct {
-	mu      sync.Mutex
-	tasks   map[string]*task
-	past    []string // ids in order of submission
-	latest  map[string]string
-	line    chan *task
-	refusal func(error) bool
-	ctx     context.Context
-	stop    context.CancelFunc
-	wg      sync.WaitGroup
+// TasksFile is the line of work in the folder of jobs.
+const TasksFile = "tasks.db"
+
+// buildsAtOnce is one: a build uses every core itself.
+const buildsAtOnce = 1
+
+// lineVersion is what two processes must share to do each other's work: another version may compute
+// otherwise, and so may another kind of processor, in the last bits.
+func lineVersion(version string) string { return version + " " + runtime.GOARCH }
+
+// openLine opens the line of work and begins on what waits in it.
+func (s *Server) openLine(ctx context.Context) (*tasks.Queue, error) {
+	opt := tasks.Options{Version: lineVersion(s.opt.Version), Refusal: isRefusal, AtOnce: buildsAtOnce, Log: warnings()}
+	if s.opt.Database == "" {
+		opt.Handlers = map[string]tasks.Handler{kindJudge: s.judgeHere, kindBuild: s.buildHere}
+		return tasks.Open(ctx, filepath.Join(s.work.dir, TasksFile), opt)
+	}
+	var err error
+	if opt.Space, err = s.work.identity(); err != nil {
+		return nil, err
+	}
+	opt.Collect = s.collect
+	if !s.opt.NoWork {
+		opt.Handlers = (&worker{s.pool}).handlers()
+	}
+	return tasks.Open(ctx, s.opt.Database, opt)
 }
 
-type task struct {
-	state   TaskState
-	work    Work
-	ctx     context.Context
-	cancel  context.CancelFunc
-	started time.Time
-	changed chan struct{} // closed and replaced at each change
+// warnings go to standard error.
+func warnings() *slog.Logger {
+	return slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
 }
 
-const (
-	queueLength = 32
-	pastTasks   = 256 // remembered after they ended
-)
-
-// newLocalQueue starts workers; refusal tells a refusal from a fault.
-func newLocalQueue(workers int, refusal func(error) bool) *localQueue {
-	ctx, stop := context.WithCancel(context.Background())
-	q := &localQueue{tasks: map[string]*task{}, latest: map[string]string{}, line: make(chan *task, queueLength), refusal: refusal, ctx: ctx, stop: stop}
-	for range workers {
-		q.wg.Go(q.serve)
+// submit puts work on a job in line.
+func (s *Server) submit(ctx context.Context, id, kind string) (TaskState, error) {
+	folder, err := s.work.folder(id)
+	if err != nil {
+		return TaskState{}, err
 	}
-	return q
-}
-
-func (q *localQueue) Submit(job, kind string, work Work) (TaskState, error) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	if t := q.tasks[q.latest[job]]; t != nil && !t.state.Over() {
-		return t.state, ErrTaskBusy
-	}
-	if q.ctx.Err() != nil {
-		return TaskState{}, ErrQueueFull
-	}
-	t := &task{work: work, changed: make(chan struct{}), state: TaskState{ID: randomHex(8), Job: job, Kind: kind, State: Waiting, Stage: "waiting for its turn"}}
-	t.ctx, t.cancel = context.WithCancel(q.ctx)
-	select {
-	case q.line <- t:
-	default:
-		t.cancel()
-		return TaskState{}, ErrQueueFull
-	}
-	q.tasks[t.state.ID], q.latest[job] = t, t.state.ID
-	q.past = append(q.past, t.state.ID)
-	q.forget()
-	return t.state, nil
-}
-
-// forget drops the oldest tasks that have ended.
-func (q *localQueue) forget() {
-	for len(q.past) > pastTasks {
-		old := q.tasks[q.past[0]]
-		if old != nil && !old.state.Over() {
-			return
+	r := tasks.Request{Job: id, Kind: kind}
+	if s.opt.Database != "" {
+		// A second task would be refused anyhow; its files need not travel first.
+		if t, found, err := s.tasks.Latest(ctx, id); err == nil && found && !t.Over() {
+			return TaskState{}, ErrTaskBusy
 		}
-		if old != nil && q.latest[old.state.Job] == old.state.ID {
-			delete(q.latest, old.state.Job)
-		}
-		delete(q.tasks, q.past[0])
-		q.past = q.past[1:]
-	}
-}
-
-func (q *localQueue) serve() {
-	for {
-		select {
-		case <-q.ctx.Done():
-			return
-		case t := <-q.line:
-			q.run(t)
+		if r, err = s.packed(ctx, folder, r); err != nil {
+			return TaskState{}, err
 		}
 	}
+	t, err := s.tasks.Submit(ctx, r)
+	if err != nil {
+		return TaskState{}, lineProblem(err)
+	}
+	return taskState(t), nil
 }
 
-func (q *localQueue) run(t *task) {
-	defer t.cancel()
-	q.change(t, func(s *TaskState) {
-		t.started = time.Now()
-		if s.State == Waiting {
-			s.State, s.Stage = Running, "starting"
+// packed gives a request all that a worker needs.
+func (s *Server) packed(ctx context.Context, folder string, r tasks.Request) (tasks.Request, error) {
+	r.Params = time.Now().Format(time.RFC3339Nano)
+	if r.Kind == kindJudge {
+		sc, _, err := s.scene(r.Job)
+		if err != nil {
+			return r, err
 		}
-	})
-	err := t.ctx.Err()
-	if err == nil {
-		err = guarded(t.ctx, t.work, func(stage string, done float64) {
-			q.change(t, func(s *TaskState) { s.Stage, s.Share = stage, max(s.Share, min(1, done)) })
-		})
+		r.Params = sc.key
 	}
-	q.change(t, func(s *TaskState) {
-		switch {
-		case err == nil:
-			s.State, s.Stage, s.Share = Done, "done", 1
-		case q.refusal(err):
-			s.State, s.Stage, s.Share = Refused, "refused", 1
-		case errors.Is(err, context.Canceled):
-			s.State, s.Stage = Stopped, "stopped"
-		default:
-			s.State, s.Stage, s.Error = Failed, "failed", err.Error()
-		}
-	})
-}
-
-// guarded turns a panic of the work into an error: one bad part must not end the server.
-func guarded(ctx context.Context, work Work, progress func(string, float64)) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("internal fault, please report it with the part: %v", p)
-		}
-	}()
-	return work(ctx, progress)
-}
-
-func (q *localQueue) change(t *task, edit func(*TaskState)) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	edit(&t.state)
-	if !t.started.IsZero() {
-		t.state.Seconds = time.Since(t.started).Seconds()
+	names, err := job.Inputs(folder)
+	if err != nil {
+		return r, err
 	}
-	close(t.changed)
-	t.changed = make(chan struct{})
-}
-
-func (q *localQueue) State(id string) (TaskState, bool) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	if t := q.tasks[id]; t != nil {
-		return t.state, true
+	r.Input, err = s.tasks.Put(ctx, func(w io.Writer) error { return bundle.Write(w, os.DirFS(folder), names) })
+	if err != nil {
+		return r, lineProblem(err)
 	}
-	return TaskState{}, false
+	return r, nil
 }
 
-func (q *localQueue) Latest(job string) (TaskState, bool) {
-	q.mu.Lock()
-	id := q.latest[job]
-	q.mu.Unlock()
-	return q.State(id)
-}
-
-func (q *localQueue) Cancel(id string) bool {
-	q.mu.Lock()
-	t := q.tasks[id]
-	over := t == nil || t.state.Over()
-	q.mu.Unlock()
-	if over {
-		return false
+// lineProblem is how a client hears of trouble with the line of work.
+func lineProblem(err error) error {
+	switch {
+	case err == nil, errors.Is(err, tasks.ErrBusy), errors.Is(err, tasks.ErrFull), errors.Is(err, context.Canceled):
+		return err
+	case errors.Is(err, tasks.ErrUnknown):
+		return errNoTask
+	case errors.Is(err, tasks.ErrTooLarge), errors.Is(err, bundle.ErrTooLarge):
+		return problem(http.StatusRequestEntityTooLarge, "%v", err)
 	}
-	t.cancel()
-	return true
+	return problem(http.StatusServiceUnavailable, "the line of work does not answer, try again in a while: %v", err)
 }
 
-// watchEvery bounds how often a watcher hears of progress.
-const watchEvery = 100 * time.Millisecond
-
-func (q *localQueue) Watch(ctx context.Context, id string) (<-chan TaskState, bool) {
-	q.mu.Lock()
-	t := q.tasks[id]
-	q.mu.Unlock()
-	if t == nil {
-		return nil, false
+// judgeHere judges the part of a job of this server; looking it over is shared with the view.
+func (s *Server) judgeHere(ctx context.Context, t *tasks.Task) error {
+	t.Progress("looking the part over", 0)
+	sc, d, err := s.inspected(ctx, t.Job)
+	if err != nil && ctx.Err() == nil {
+		return s.asProblem(err)
+	} else if err != nil {
+		return err
 	}
-	out := make(chan TaskState)
-	go func() {
-		defer close(out)
-		for {
-			q.mu.Lock()
-			now, changed := t.state, t.changed
-			q.mu.Unlock()
-			select {
-			case out <- now:
-			case <-ctx.Done():
-				return
-			}
-			if now.Over() {
-				return
-			}
-			select {
-			case <-changed:
-			case <-ctx.Done():
-				return
-			}
-			select {
-			case <-time.After(watchEvery):
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
-	return out, true
+	if sc.part.fatal != nil {
+		return sc.part.fatal
+	}
+	show, err := sc.show(d.file.Show)
+	if err != nil {
+		return err
+	}
+	j, err := judge(ctx, sc.part, show, d.file, t.Progress)
+	if err != nil {
+		return err
+	}
+	return t.Keep(ctx, false, func(w io.Writer) error { return j.write(w, sc.key, judgementKey(d.file)) })
 }
 
-func (q *localQueue) Close() {
-	q.stop()
-	q.wg.Wait()
-	for {
-		select {
-		case t := <-q.line:
-			q.run(t) // its context has ended, so this only marks it stopped
-		default:
-			return
+// buildHere runs a job in its folder. A run that is cut off leaves the results before it.
+func (s *Server) buildHere(ctx context.Context, t *tasks.Task) error {
+	folder, err := s.work.folder(t.Job)
+	if err != nil {
+		return s.asProblem(err)
+	}
+	began := time.Now()
+	_, err = job.Run(ctx, folder, job.RunOptions{Progress: t.Progress, Pool: s.pool})
+	if err == nil || isRefusal(err) {
+		return errors.Join(err, dateReport(folder, began))
+	}
+	if ctx.Err() == nil {
+		return s.asProblem(err)
+	}
+	return err
+}
+
+// dateReport gives a report the time of the decisions that it was made from, so that a change during the
+// run shows.
+func dateReport(folder string, at time.Time) error {
+	if err := os.Chtimes(filepath.Join(folder, job.OutName, "report.json"), at, at); err != nil {
+		return fmt.Errorf("date the report: %w", err)
+	}
+	return nil
+}
+
+// collect puts the results of a build that a worker did into the job's folder.
+func (s *Server) collect(ctx context.Context, t *tasks.Task) error {
+	folder, err := s.work.folder(t.Job)
+	if err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "mouldwright-results-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir) // temporary
+	names, err := fetch(ctx, t.Result, dir)
+	if err != nil {
+		return err
+	}
+	if err := job.Adopt(ctx, folder, os.DirFS(dir), names); err != nil {
+		return fmt.Errorf("%s", s.hidePaths(strings.ReplaceAll(err.Error(), dir+"/", "")))
+	}
+	began, err := time.Parse(time.RFC3339Nano, t.Params)
+	if err != nil {
+		return err
+	}
+	return dateReport(folder, began)
+}
+
+// identityFile tells this folder of jobs apart from others whose work is in the same database.
+const identityFile = "workspace.id"
+
+func (w *workspace) identity() (string, error) {
+	path := filepath.Join(w.dir, identityFile)
+	b, err := os.ReadFile(path)
+	if errors.Is(err, os.ErrNotExist) {
+		err = atomicfile.Write(path, func(out io.Writer) error { _, err := fmt.Fprintln(out, randomHex(16)); return err })
+		if err == nil {
+			b, err = os.ReadFile(path)
 		}
 	}
+	id := strings.TrimSpace(string(b))
+	if err == nil && (len(id) < 16 || len(id) > 64) {
+		err = fmt.Errorf("%s does not hold what it should; remove it, and work in line is forgotten", path)
+	}
+	if err != nil {
+		return "", fmt.Errorf("name the folder of jobs: %w", err)
+	}
+	return id, nil
 }

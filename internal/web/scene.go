@@ -36,7 +36,8 @@ type scene struct {
 	mu       sync.Mutex
 	marksKey string
 	marks    []bool
-	judgeKey string
+	judgedBy string // the task that made judged
+	judgeKey string // of the decisions it was made for
 	judged   *judgement
 }
 
@@ -201,17 +202,4 @@ func keyOf(v any) string {
 		return fmt.Sprintf("%#v", v) // not a number somewhere; the checks refuse it before it gets here
 	}
 	return string(b)
-}
-
-func (sc *scene) setJudgement(key string, j *judgement) {
-	sc.mu.Lock()
-	defer sc.mu.Unlock()
-	sc.judgeKey, sc.judged = key, j
-}
-
-// judgement is the last one made, and whether it still fits the decisions.
-func (sc *scene) judgement(f *job.File) (j *judgement, fresh bool) {
-	sc.mu.Lock()
-	defer sc.mu.Unlock()
-	return sc.judged, sc.judged != nil && sc.judgeKey == judgementKey(f)
 }

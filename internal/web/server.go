@@ -11,6 +11,7 @@ import (
 
 	"mouldwright/internal/job"
 	"mouldwright/internal/solid"
+	"mouldwright/internal/tasks"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-chi/chi/v5"
@@ -23,7 +24,7 @@ type Server struct {
 	staged *staging
 	scenes *scenes
 	moulds *mouldPacks
-	tasks  Queue
+	tasks  *tasks.Queue
 	pool   *solid.Pool
 	users  *sessions
 	guard  *guard
@@ -32,9 +33,6 @@ type Server struct {
 	openAPI *huma.OpenAPI
 	closing sync.Once
 }
-
-// buildsAtOnce is one: a build uses every core itself.
-const buildsAtOnce = 1
 
 // newServer prepares a server that will be reached at addr.
 func newServer(opt Options, addr net.Addr) (*Server, error) {
@@ -47,8 +45,12 @@ func newServer(opt Options, addr net.Addr) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newMouldPacks(),
-		tasks: newLocalQueue(buildsAtOnce, isRefusal), pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt)}
+		pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt)}
 	s.guard = newGuard(addr, opt, s.users)
+	// Last: with it, work begins.
+	if s.tasks, err = s.openLine(context.Background()); err != nil {
+		return nil, errors.Join(err, s.books.close(), s.pool.Close(), s.staged.close(), work.root.Close())
+	}
 	return s, nil
 }
 
@@ -60,8 +62,7 @@ func isRefusal(err error) bool {
 // close ends the work in hand and clears up.
 func (s *Server) close() (err error) {
 	s.closing.Do(func() {
-		s.tasks.Close()
-		err = errors.Join(s.books.close(), s.pool.Close(), s.staged.close(), s.work.root.Close())
+		err = errors.Join(s.tasks.Close(), s.books.close(), s.pool.Close(), s.staged.close(), s.work.root.Close())
 	})
 	return err
 }

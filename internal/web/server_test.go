@@ -356,8 +356,8 @@ func TestPickFace(t *testing.T) {
 		t.Fatalf("the picked facet is not marked")
 	}
 	d, err := os.ReadFile(filepath.Join(c.srv.work.dir, "foot-ring", "job.toml"))
-	if err != nil || !strings.Contains(string(d), "\n[[show.box]]\n") {
-		t.Errorf("job.toml holds no box: %v\n%s", err, d)
+	if err != nil || !strings.Contains(string(d), "\n[[show.pick]]\nat = [") {
+		t.Errorf("job.toml holds no pick: %v\n%s", err, d)
 	}
 	c.must("POST", "/api/jobs/foot-ring/show/pick", map[string]any{"at": at}, &j)
 	if c.marks("foot-ring")[free] != 0 {
@@ -366,9 +366,9 @@ func TestPickFace(t *testing.T) {
 	if status, _ := c.do("POST", "/api/jobs/foot-ring/show/pick", map[string]any{"at": []float64{1e4, 0, 0}}); status != 422 {
 		t.Errorf("a point far off the part: %d", status)
 	}
-	// A rule by colour beside it grows into the same face, so a second click cannot unmark it; it says so.
-	c.must("PATCH", "/api/jobs/foot-ring/decisions", map[string]any{"set": map[string]any{"show.colours": []string{"#ffbf00"}, "show.grow_deg": 0}}, &j)
+	// A rule by colour that grows over every edge reaches the face too, so a second click cannot unmark it; it says so.
 	c.must("POST", "/api/jobs/foot-ring/show/pick", map[string]any{"at": at}, &j)
+	c.must("PATCH", "/api/jobs/foot-ring/decisions", map[string]any{"set": map[string]any{"show.colours": []string{"#ffbf00"}, "show.grow_deg": 90}}, &j)
 	c.must("POST", "/api/jobs/foot-ring/show/pick", map[string]any{"at": at}, &j)
 	if j.Notice == "" || c.marks("foot-ring")[free] != 1 {
 		t.Error("the face stays marked by the other rule, and nobody is told")
@@ -376,6 +376,12 @@ func TestPickFace(t *testing.T) {
 	c.must("POST", "/api/jobs/foot-ring/show/remove", map[string]any{"kind": "colour", "index": 0}, &j)
 	if bytes.Contains(c.marks("foot-ring"), []byte{1}) {
 		t.Error("facets stay marked without any rule")
+	}
+	// A pick can be taken out of the list as well.
+	c.must("POST", "/api/jobs/foot-ring/show/pick", map[string]any{"at": at}, &j)
+	c.must("POST", "/api/jobs/foot-ring/show/remove", map[string]any{"kind": "pick", "index": 0}, &j)
+	if bytes.Contains(c.marks("foot-ring"), []byte{1}) {
+		t.Error("the face stays marked without its pick")
 	}
 }
 
