@@ -345,7 +345,7 @@ func TestBrowserPickCutAndEdit(t *testing.T) {
 	// The middle of the view shows the floor of the cup.
 	box := eval[[]float64](p, `(r => [r.left + r.width / 2, r.top + r.height / 2])(document.querySelector('.canvas-box canvas').getBoundingClientRect())`)
 	p.run(chromedp.MouseClickXY(box[0], box[1]))
-	p.waitFor(`[data-key="box-0"]`)
+	p.waitFor(`[data-key="pick-0"]`)
 	if got := p.text("#part"); !strings.Contains(got, "mm² are marked") {
 		t.Errorf("after the pick: %s", got)
 	}

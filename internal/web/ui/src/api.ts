@@ -17,7 +17,7 @@ export interface Place { line: number; column: number; key?: string }
 
 export interface Settings {
   part?: { name?: string; file?: string; unit?: string; object?: string }
-  show?: { colours?: string[]; grow_deg?: number; towards?: { direction: Vec; within_deg: number }[]; box?: { min: Vec; max: Vec }[] }
+  show?: { colours?: string[]; grow_deg?: number; pick?: { at: Vec; grow_deg: number }[]; towards?: { direction: Vec; within_deg: number }[]; box?: { min: Vec; max: Vec }[] }
   opening?: { direction?: Vec; min_draft_deg?: number }
   material?: { id?: string; pigment?: string; pigment_pct?: number }
   mould?: Record<string, number | string>

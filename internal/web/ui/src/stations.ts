@@ -30,7 +30,8 @@ export function partStation(box: HTMLElement, b: Bench): void {
       return h('li', {}, dot, h('span', {}, `facets coloured ${c}`), remove('colour', i, c))
     }),
     ...(rules.towards ?? []).map((t, i) => h('li', {}, h('span', {}, `facets within ${num(t.within_deg)}° of ${direction(t.direction)}`), remove('towards', i, direction(t.direction)))),
-    ...(rules.box ?? []).map((_, i) => h('li', {}, h('span', {}, `face picked, no. ${i + 1}`), remove('box', i, `picked face ${i + 1}`))),
+    ...(rules.pick ?? []).map((_, i) => h('li', {}, h('span', {}, `face picked, no. ${i + 1}`), remove('pick', i, `picked face ${i + 1}`))),
+    ...(rules.box ?? []).map((_, i) => h('li', {}, h('span', {}, `faces in a box, no. ${i + 1}`), remove('box', i, `box ${i + 1}`))),
   ]
   const axis = h('select', { 'data-key': 'towards', 'aria-label': 'Faces that look this way' }, ...AXES.map(([n]) => h('option', {}, n)))
   rebuild(box,
