@@ -156,7 +156,7 @@ func mixWords(p *material.BatchPlan, cupML float64) string {
 			words += "; "
 		}
 		if times[x] > 1 {
-			words += fmt.Sprintf("%d of ", times[x])
+			words += fmt.Sprintf("%d mixes of ", times[x])
 		}
 		words += fmt.Sprintf("%s, %.1f mL in %s of %.0f mL, done in %s, %s to spare", count(x.Shots, "filling"), x.ML, count(x.Cups, "cup"), cupML, minutes(x.UsedS), minutes(x.SpareS))
 	}
