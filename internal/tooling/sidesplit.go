@@ -10,6 +10,7 @@ import (
 	"mouldwright/internal/mouldability"
 	"mouldwright/internal/solid"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -88,13 +89,14 @@ func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*s
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	var first error
+	var spare *sideSplit // can be laid out, but will not pass
 	failed := map[r3.Vec]int{}
 	for _, way := range ways {
 		if failed[way.down] == triesEach {
 			continue
 		}
 		b, err := planWay(ctx, part, way, o)
-		if err == nil {
+		if err == nil && b.fits() {
 			return b, nil
 		}
 		if ctx.Err() != nil {
@@ -102,6 +104,12 @@ func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*s
 		}
 		failed[way.down]++
 		first = cmp.Or(first, err)
+		if spare == nil {
+			spare = b
+		}
+	}
+	if spare != nil {
+		return spare, nil
 	}
 	if len(ways) > 1 {
 		first = fmt.Errorf("%w (the best of %d ways; none of the next ones does)", first, len(ways))
@@ -132,6 +140,25 @@ func planWay(ctx context.Context, part *mesh.Mesh, way sideWay, o SideSplitOptio
 	}
 	o.tell("laying the parting surface", 0.3)
 	return b, b.lay(ctx)
+}
+
+// fits says whether the parting surface lets the side pieces slide out, is no steeper than allowed, and keeps
+// clear of the part: without that the finished mould fails its checks.
+func (b *sideSplit) fits() bool {
+	s := b.mould.Surface
+	if !slides(s, b.splitX) || s.SteepestDeg > steepestDeg {
+		return false
+	}
+	for f, t := range b.parting.Mesh.Tris {
+		for _, v := range t {
+			p := b.parting.Mesh.Verts[v]
+			z, ok := b.field.At(r2.Vec{X: p.X, Y: p.Y})
+			if ok && (b.parting.Upper[f] && p.Z < z-touchMM || !b.parting.Upper[f] && p.Z > z+touchMM) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // lay makes the parting surface under the side pieces, and from it the raw bodies.

@@ -350,20 +350,21 @@ func (s *splitPlace) best(middle float64) float64 {
 	type place struct{ at, wrong float64 }
 	var places []place
 	slope, last, least := 0.0, events[0].at, math.Inf(1)
-	for _, e := range events {
-		total += slope * (e.at - last)
-		last = e.at
-		slope += e.slope
-		if n := len(places); n > 0 && places[n-1].at == e.at {
-			places[n-1].wrong = min(places[n-1].wrong, total)
-		} else {
-			places = append(places, place{e.at, total})
+	for i := 0; i < len(events); {
+		at, right, wrong := events[i].at, 0.0, 0.0 // steps that come right once the plane is here, and wrong beyond
+		total += slope * (at - last)
+		for last = at; i < len(events) && events[i].at == at; i++ {
+			slope += events[i].slope
+			right, wrong = right+min(0, events[i].step), wrong+max(0, events[i].step)
 		}
+		if right < 0 {
+			places = append(places, place{at, total})
+		}
+		total += right
+		places = append(places, place{at, total})
 		least = min(least, total)
-		total += e.step
-		if e.step < 0 { // just beyond the end
-			places = append(places, place{e.at, total})
-			least = min(least, total)
+		if total += wrong; wrong > 0 {
+			places = append(places, place{at, total})
 		}
 	}
 	good := func(p place) bool { return p.wrong <= least+splitSlack*sum }
