@@ -13,6 +13,7 @@ import (
 )
 
 type batchCmd struct {
+	New  batchNewCmd  `cmd:"" help:"Make a batch folder for a job's mould, with typical times and prices to change."`
 	Plan batchPlanCmd `cmd:"" help:"Plan a batch: which mix fills which moulds when, what to buy, what a part costs."`
 }
 

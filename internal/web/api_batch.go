@@ -6,8 +6,10 @@ import (
 	"io/fs"
 	"net/http"
 	"path/filepath"
+	"time"
 
 	"mouldwright/internal/batch"
+	"mouldwright/internal/job"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-chi/chi/v5"
@@ -54,6 +56,11 @@ func (s *Server) batchRoutes(api huma.API) {
 			v, err := s.lookAtBatch(in.Batch)
 			return &body[*batchView]{v}, s.asProblem(err)
 		})
+	huma.Register(api, huma.Operation{OperationID: "getBatchStarter", Method: http.MethodGet, Path: "/api/jobs/{job}/batch-starter", Summary: "A batch.toml to begin with, for the mould of a job"},
+		func(_ context.Context, in *JobPath) (*body[batchText], error) {
+			text, err := s.batchStarter(in.Job)
+			return &body[batchText]{batchText{Text: string(text)}}, s.asProblem(err)
+		})
 	huma.Register(api, huma.Operation{OperationID: "createBatch", Method: http.MethodPost, Path: "/api/batches", Summary: "Make a batch of a batch.toml", DefaultStatus: http.StatusCreated},
 		func(_ context.Context, in *body[struct {
 			Name string `json:"name" minLength:"1" maxLength:"80"`
@@ -88,6 +95,18 @@ func (s *Server) batchRoutes(api huma.API) {
 			v, err := s.lookAtBatch(in.Batch)
 			return &body[*batchView]{v}, s.asProblem(err)
 		})
+}
+
+func (s *Server) batchStarter(id string) ([]byte, error) {
+	folder, err := s.work.folder(id)
+	if err != nil {
+		return nil, err
+	}
+	rep, err := job.LastReport(folder)
+	if err != nil {
+		return nil, err
+	}
+	return batch.Starter(rep, "../"+id, time.Now())
 }
 
 func (s *Server) lookAtBatch(id string) (*batchView, error) {

@@ -76,6 +76,18 @@ type signature struct {
 	Skipped  bool     `json:"skipped,omitempty"`
 	Reason   string   `json:"reason,omitempty" maxLength:"500" doc:"Needed when skipped"`
 	Key      string   `json:"key,omitempty" maxLength:"80" doc:"The same key a second time changes nothing"`
+	// SignedAt is when the name was put down; a phone without connection sends it later.
+	SignedAt *time.Time `json:"signed_at,omitempty" doc:"Left out, or not within the last week: now"`
+}
+
+// lateSigns may be this old; an older moment is more likely a clock that is wrong.
+const lateSigns = 7 * 24 * time.Hour
+
+func (q signature) at(now time.Time) time.Time {
+	if q.SignedAt == nil || q.SignedAt.After(now) || now.Sub(*q.SignedAt) > lateSigns {
+		return now
+	}
+	return *q.SignedAt
 }
 
 type newRun struct {
@@ -145,7 +157,7 @@ func (s *Server) benchRoutes(api huma.API) {
 			Body signature
 		}) (*body[*runView], error) {
 			q := in.Body
-			sign := &record.SignOff{Run: in.Run, Step: q.Step, Operator: q.Operator, SignedAt: time.Now(), Value: q.Value, Unit: q.Unit, Skipped: q.Skipped, Reason: q.Reason}
+			sign := &record.SignOff{Run: in.Run, Step: q.Step, Operator: q.Operator, SignedAt: q.at(time.Now()), Value: q.Value, Unit: q.Unit, Skipped: q.Skipped, Reason: q.Reason}
 			err := s.books.write(ctx, record.Entry{Operator: q.Operator, Key: q.Key}, func(tx *record.Tx) error { return tx.Add(sign) })
 			if err != nil {
 				return nil, s.asProblem(err)

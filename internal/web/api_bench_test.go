@@ -165,6 +165,14 @@ func (c *client) planDemoBatch(j jobView) {
 	if v.ID != "foot-rings" || v.Bad != nil || v.Plan != nil {
 		c.t.Fatalf("batch: %+v", v)
 	}
+	var first batchText
+	c.must("GET", "/api/jobs/"+j.ID+"/batch-starter", nil, &first)
+	var begun batchView
+	c.must("POST", "/api/batches", map[string]string{"name": "first", "text": first.Text}, &begun)
+	c.must("POST", "/api/batches/first/plan", nil, &begun)
+	if begun.Plan == nil || len(begun.Plan.Plan.Versions) != 1 {
+		c.t.Errorf("a first batch: %+v", begun)
+	}
 	c.must("POST", "/api/batches/"+v.ID+"/plan?seed=7", nil, &v)
 	if v.Plan == nil || v.Plan.Plan == nil || v.Plan.Costs == nil || v.Stale {
 		c.t.Fatalf("no plan: %+v", v)
@@ -206,7 +214,7 @@ func (c *client) planDemoBatch(j jobView) {
 	}
 	var all []batchView
 	c.must("GET", "/api/batches", nil, &all)
-	if len(all) != 1 || all[0].Text != "" || all[0].Name != "Foot rings, amber and slate" {
+	if len(all) != 2 || all[1].Text != "" || all[1].Name != "Foot rings, amber and slate" {
 		c.t.Errorf("batches: %+v", all)
 	}
 }

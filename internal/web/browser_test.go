@@ -277,9 +277,13 @@ func TestBrowserFromDropToProvenMould(t *testing.T) {
 			t.Errorf("download of %s: %d", link, status)
 		}
 	}
+	p.fills()
+	p.toSheet()
+	p.atTheBench("foot-ring")
 	if f := p.complaints(); f != "" {
 		t.Errorf("the browser complained: %s", f)
 	}
+	p.office() // where an unsound text makes the browser complain
 }
 
 func TestBrowserRefusalShowsThePlace(t *testing.T) {

@@ -44,8 +44,11 @@ func static() http.HandlerFunc {
 			return
 		}
 		name := strings.TrimPrefix(path.Clean("/"+r.URL.Path), "/")
-		if name == "" || strings.HasPrefix(name, "jobs/") && path.Ext(name) == "" {
+		switch {
+		case name == "", name == "records", name == "batches", (strings.HasPrefix(name, "jobs/") || strings.HasPrefix(name, "batches/")) && path.Ext(name) == "":
 			name = "index.html"
+		case strings.HasPrefix(name, "bench/") && path.Ext(name) == "":
+			name = "bench.html"
 		}
 		if info, err := fs.Stat(files, name); err != nil || info.IsDir() || strings.HasPrefix(path.Base(name), ".") {
 			refuse(w, http.StatusNotFound, "there is nothing at this address")

@@ -1,5 +1,8 @@
 // The server's HTTP API; docs/api.md describes it.
 
+import { at, call, json, type Place } from './http'
+export { ApiError, type Place } from './http'
+
 export type Vec = [number, number, number]
 
 export interface Task {
@@ -12,8 +15,6 @@ export interface Task {
   error?: string
   seconds: number
 }
-
-export interface Place { line: number; column: number; key?: string }
 
 export interface Settings {
   part?: { name?: string; file?: string; unit?: string; object?: string }
@@ -94,6 +95,8 @@ export interface Shot {
   cautions?: string[]
 }
 
+export interface Filled { words?: string[]; pockets?: { volume_mm3: number; error_mm3: number; words: string }[] | null }
+
 export interface Report {
   refused: boolean
   reasons?: Reason[]
@@ -114,41 +117,10 @@ export interface Report {
   }
   shot?: Shot
   pours?: { piece: string; in: string[]; ml: number; file: string; shot: Shot }[]
-  fill?: { flat?: { words?: string[] }; tilted?: { words?: string[] } | null; words?: string[] }
+  fill?: { flat?: Filled; tilted?: Filled | null; tilt?: { tilt_deg: number }; vents_again?: { words: string } | null; words?: string[] }
   files?: string[]
   warnings?: string[]
 }
-
-export class ApiError extends Error {
-  constructor(readonly status: number, message: string, readonly place?: Place) {
-    super(message)
-  }
-}
-
-async function call(method: string, path: string, body?: unknown): Promise<Response> {
-  const raw = body instanceof Blob
-  const init: RequestInit = { method, credentials: 'same-origin' }
-  if (body !== undefined) {
-    init.headers = { 'Content-Type': raw ? 'application/octet-stream' : 'application/json' }
-    init.body = raw ? body : JSON.stringify(body)
-  }
-  let res: Response
-  try {
-    res = await fetch(path, init)
-  } catch {
-    throw new ApiError(0, 'The server does not answer. Is mouldwright still running?')
-  }
-  if (res.ok) return res
-  const p = (await res.json().catch(() => ({}))) as { detail?: string; place?: Place; errors?: string[] }
-  const words = [p.detail ?? `the server answered ${res.status}`, ...(p.errors ?? [])].join('; ')
-  throw new ApiError(res.status, words, p.place)
-}
-
-async function json<T>(method: string, path: string, body?: unknown): Promise<T> {
-  return (await (await call(method, path, body)).json()) as T
-}
-
-const at = (id: string) => `/api/jobs/${encodeURIComponent(id)}`
 
 export const api = {
   health: () => json<{ version: string; token_needed: boolean }>('GET', '/api/health'),

@@ -15,6 +15,7 @@ export interface State {
   judged: Pack | null
   report: Report | null
   mould: Pack | null
+  fill: Pack | null
   task: Task | null
   taskError: string
   notice: string
@@ -69,7 +70,7 @@ export class Bench {
   async load(): Promise<void> {
     const job = await api.job(this.id)
     document.title = job.name + ' · mouldwright'
-    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
+    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, fill: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
     this.update()
     if (job.bad) return
     const soon = this.loadReport()
@@ -96,11 +97,12 @@ export class Bench {
 
   private async loadReport(): Promise<void> {
     const s = this.state!
-    s.report = s.mould = null
+    s.report = s.mould = s.fill = null
     if (!s.job.has_report) return
     try {
       s.report = await api.report(this.id)
       if (!s.report.refused) s.mould = await api.pack(this.id, 'mould')
+      if (s.report.files?.includes('fill.json')) s.fill = await api.pack(this.id, 'fill')
     } catch (e) {
       if (!(e instanceof ApiError && e.status === 404)) s.taskError = (e as Error).message
     }

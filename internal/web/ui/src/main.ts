@@ -3,9 +3,11 @@ import './style.css'
 import { api, ApiError } from './api'
 import { h } from './dom'
 import { Bench } from './bench'
+import { batches, oneBatch } from './batches'
+import { records } from './records'
 import { shelf } from './shelf'
 
-// Two pages: the shelf of jobs, and one job on the bench. The address says which.
+// The shelf of jobs, one job on the bench, batches, records. The address says which.
 
 const app = document.getElementById('app')!
 let bench: Bench | null = null
@@ -23,6 +25,12 @@ async function route(): Promise<void> {
     if (id) {
       bench = new Bench(app, decodeURIComponent(id), go)
       await bench.load()
+    } else if (location.pathname === '/records') {
+      await records(app)
+    } else if (location.pathname.startsWith('/batches')) {
+      const batch = /^\/batches\/([^/]+)$/.exec(location.pathname)?.[1]
+      if (batch) await oneBatch(app, decodeURIComponent(batch))
+      else await batches(app, go)
     } else {
       await shelf(app, go)
     }
@@ -53,7 +61,7 @@ document.addEventListener('click', (e) => {
   const a = (e.target as Element).closest?.('a')
   if (!a || a.target || a.hasAttribute('download') || e.ctrlKey || e.metaKey || e.shiftKey || e.button !== 0) return
   const path = a.getAttribute('href') ?? ''
-  if (path === '/' || path.startsWith('/jobs/')) {
+  if (path === '/' || path === '/records' || path.startsWith('/jobs/') || path.startsWith('/batches')) {
     e.preventDefault()
     go(path)
   }

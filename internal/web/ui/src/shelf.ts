@@ -52,7 +52,8 @@ export async function shelf(app: HTMLElement, go: (path: string) => void): Promi
     h('header', { class: 'masthead' }, h('h1', {}, 'mouldwright'), h('p', {}, 'From a finished part to a mould that is proven to open, and the amounts to pour.')),
     intake,
     h('section', { 'aria-labelledby': 'jobs-title' }, h('h2', { id: 'jobs-title' }, 'Jobs on this machine'),
-      jobs.length ? h('ul', { class: 'plain jobs' }, ...jobs.map(row)) : h('p', { class: 'soft' }, 'None yet. A job is a folder with the part, your decisions and the results.'))))
+      jobs.length ? h('ul', { class: 'plain jobs' }, ...jobs.map(row)) : h('p', { class: 'soft' }, 'None yet. A job is a folder with the part, your decisions and the results.')),
+    h('nav', { class: 'row', 'aria-label': 'Pages' }, h('a', { href: '/batches' }, 'Batches: plan, board, cost'), h('a', { href: '/records' }, 'Records of the bench'))))
 }
 
 function row(j: Job): HTMLElement {

@@ -1,12 +1,13 @@
 // The 3D view: one part, or one mould with its pieces. It draws only when something changed.
 import {
   AmbientLight, BackSide, BufferAttribute, BufferGeometry, Color, DirectionalLight, FrontSide, Group, HemisphereLight, LineBasicMaterial, LineLoop, LineSegments,
-  Mesh, MeshBasicMaterial, MeshLambertMaterial, PerspectiveCamera, Plane, Raycaster, RingGeometry, Scene, Spherical, Vector2, Vector3, WebGLRenderer, Box3, Sphere, DoubleSide,
+  Mesh, MeshBasicMaterial, MeshLambertMaterial, type Material, PerspectiveCamera, Plane, Raycaster, RingGeometry, Scene, Spherical, Vector2, Vector3, WebGLRenderer, Box3, Sphere, DoubleSide,
 } from 'three'
 import { OrbitControls } from 'three/addons/controls/OrbitControls.js'
 import { MeshBVH, acceleratedRaycast } from 'three-mesh-bvh'
 import type { Vec } from './api'
 import { inkLines, surface, type Surface } from './surface'
+import { pouredInto, type Filling } from './filling'
 import { rgb, type Rgb } from './scale'
 
 Mesh.prototype.raycast = acceleratedRaycast
@@ -19,6 +20,7 @@ export interface Body {
   ink: LineSegments
   facets: number
   exit: Vector3
+  more?: Material[] // further materials that a section cuts
 }
 
 const reduced = matchMedia('(prefers-reduced-motion: reduce)')
@@ -107,6 +109,14 @@ export class Stage {
     return b
   }
 
+  /** A casting that resin rises in. */
+  makeFilling(s: Surface, wet: Float32Array, resin: Rgb, air: Rgb): Filling {
+    const f = pouredInto(s, wet, resin, air)
+    const ink = inkLines(s.edges, this.inkMaterial)
+    f.body.group.add(ink)
+    return { ...f, body: { ...f.body, ink }, pour: (share) => { f.pour(share); this.draw() } }
+  }
+
   static surface(positions: Float32Array, corners: Uint32Array): Surface {
     const s = surface(positions, corners)
     s.geometry.boundsTree = new MeshBVH(s.geometry)
@@ -169,6 +179,7 @@ export class Stage {
       b.back.visible = this.cutting
       b.mesh.material.clippingPlanes = planes
       b.back.material.clippingPlanes = planes
+      for (const m of b.more ?? []) m.clippingPlanes = planes
     }
     this.inkMaterial.clippingPlanes = planes
     this.lineMaterial.clippingPlanes = planes

@@ -182,6 +182,8 @@ export function pourStation(box: HTMLElement, b: Bench): void {
     s.job.stale ? h('p', { class: 'note' }, 'Of the build before your last change.') : null,
     ...(r.pours ?? []).flatMap((q) => [h('h3', {}, `Once: the ${q.piece}`), ...amounts(q.shot, q.piece.replace(/ /g, '-'), `The ${q.piece}`)]), r.pours?.length ? h('h3', {}, 'For each casting') : null,
     ...amounts(r.shot, 'shot', 'One filling'),
+    h('div', { class: 'gets' }, h('a', { class: 'get', 'data-key': 'to-bench', href: `/bench/${encodeURIComponent(b.id)}`, target: '_blank', rel: 'noopener' }, 'Work through the steps'),
+      ...['A4', 'Letter'].map((p) => h('a', { class: 'get', 'data-key': 'sheet-' + p, href: `/api/jobs/${encodeURIComponent(b.id)}/sheet.pdf?paper=${p}`, target: '_blank', rel: 'noopener' }, `Shop sheet, ${p}`))),
     ...filling(b),
     (r.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...r.warnings!.map((w) => h('li', {}, sentence(w))))) : null)
 }
@@ -253,7 +255,7 @@ export function decisionsStation(box: HTMLElement, b: Bench): void {
   details.open = open
 }
 
-function placed(words: string, place?: { line: number; column: number; key?: string }): string {
+export function placed(words: string, place?: { line: number; column: number; key?: string }): string {
   if (!place) return words
   return `${place.line ? `line ${place.line}, column ${place.column}: ` : ''}${place.key ? place.key + ': ' : ''}${words}`
 }

@@ -3,8 +3,10 @@ import { h, num, rebuild } from './dom'
 import type { Bench } from './bench'
 import type { Vec } from './api'
 import { draftColour, draftSteps, LOCKED, rgb, SHOWN, WALL, type Rgb } from './scale'
+import { apart, stood, type Filling } from './filling'
 import { neutral, Stage, type Body } from './stage'
 
+type Subject = 'part' | 'mould' | 'fill'
 type Mode = 'plain' | 'draft' | 'undercut' | 'show'
 const MODES: [Mode, string][] = [['plain', 'Shape'], ['draft', 'Draft'], ['undercut', 'Undercut'], ['show', 'Show faces']]
 
@@ -19,7 +21,9 @@ export class View {
   private part: Body | null = null
   private pieces: Body[] = []
   private now: Mode = 'plain'
-  private what: 'part' | 'mould' = 'part'
+  private what: Subject = 'part'
+  private filling: Filling | null = null
+  private poured = 1
   private axis: 0 | 1 | 2 = 1
   private share = 0.5
   private cut = false
@@ -78,11 +82,22 @@ export class View {
       this.pieces = meta.map((q, i) => this.stage!.make(q.name, Stage.surface(m.arrays.get(`${i}.positions`) as Float32Array, m.arrays.get(`${i}.corners`) as Uint32Array),
         rgb(q.casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!), q.exit))
     } else if (this.what === 'mould') this.subject('part')
+    this.setFill()
     this.update()
   }
 
-  subject(what: 'part' | 'mould'): void {
-    if (!this.stage || (what === 'mould' && this.pieces.length === 0)) return
+  private setFill(): void {
+    const p = this.state?.fill
+    this.filling = null
+    if (p && this.stage) {
+      const corners = p.arrays.get('corners') as Uint32Array
+      const s = Stage.surface(stood(p.arrays.get('positions') as Float32Array, p.meta['up'] as Vec), corners)
+      this.filling = this.stage.makeFilling(s, apart(p.arrays.get('wet') as Float32Array, corners), rgb(CAST), rgb(LOCKED))
+    } else if (this.what === 'fill') this.subject('part')
+  }
+
+  subject(what: Subject): void {
+    if (!this.stage || (what === 'mould' && this.pieces.length === 0) || (what === 'fill' && !this.filling)) return
     if (this.what !== what) {
       this.what = what
       this.cut = this.apart = false
@@ -93,12 +108,21 @@ export class View {
         this.opened = 0.5
         this.stage.open(this.opened)
         this.stage.fit()
+      } else if (what === 'fill') {
+        this.stage.show([this.filling!.body])
+        this.pour(1)
       } else if (this.part) {
         this.stage.show([this.part])
         this.setJudgement()
       }
     }
     this.update()
+  }
+
+  /** Shows the mould filled to a share of the pour. */
+  private pour(share: number): void {
+    this.poured = share
+    this.filling?.pour(share)
   }
 
   mode(m: Mode): void {
@@ -182,7 +206,7 @@ export class View {
     const s = this.state
     const judged = !!s?.judged
     rebuild(this.bar,
-      this.pieces.length ? pair('subject', [['part', 'Part'], ['mould', 'Mould']], this.what, (v) => this.subject(v as 'part' | 'mould')) : null,
+      this.pieces.length ? pair('subject', [['part', 'Part'], ['mould', 'Mould'], ...(this.filling ? [['fill', 'Filling'] as const] : [])], this.what, (v) => this.subject(v as Subject)) : null,
       this.what === 'part' ? pair('mode', MODES.filter(([m]) => m === 'plain' || (m === 'show' ? s?.show : judged)), this.now, (v) => this.mode(v as Mode)) : null,
       this.what === 'mould' ? h('fieldset', { class: 'checks' }, h('legend', { class: 'visually-hidden' }, 'Pieces shown'), ...this.pieces.map((b, i) => {
         const dot = h('span', { class: 'swatch' })
@@ -192,13 +216,14 @@ export class View {
     rebuild(this.tools,
       this.what === 'part' && judged && s!.judgement!.opens ? toggle('line', 'Parting line', this.line, (on) => { this.line = on; this.stage?.showLoops(on) }) : null,
       this.what === 'mould' ? this.opening() : null,
+      this.what === 'fill' ? this.pouring() : null,
       this.sectionTools(),
       h('button', { class: 'quiet', 'data-key': 'fit', click: () => this.stage?.fit() }, 'Fit'))
     this.drawLegend()
     this.hint.textContent = this.failed || (s?.picking ? 'Click a face to mark it, again to unmark it.' : 'Drag to turn, wheel to zoom. Keys: arrows, + and −, 0 fits.')
     this.hint.classList.toggle('strong', !!s?.picking || !!this.failed)
-    const what = this.what === 'mould' ? 'The mould' : 'The part'
-    this.stage?.canvas.setAttribute('aria-label', `${what}${s ? ' ' + s.job.name : ''}, ${this.what === 'part' ? (MODES.find(([m]) => m === this.now)?.[1] ?? '') : 'opened ' + Math.round(100 * this.opened) + ' %'}`)
+    const what = { part: 'The part', mould: 'The mould', fill: 'The casting' }[this.what]
+    this.stage?.canvas.setAttribute('aria-label', `${what}${s ? ' ' + s.job.name : ''}, ${this.what === 'part' ? (MODES.find(([m]) => m === this.now)?.[1] ?? '') : this.what === 'fill' ? 'filled ' + Math.round(100 * this.poured) + ' %' : 'opened ' + Math.round(100 * this.opened) + ' %'}`)
   }
 
   private hide(b: Body, gone: boolean): void {
@@ -224,6 +249,23 @@ export class View {
       toggle('apart', 'Apart', this.apart, (on) => { this.apart = on; this.stage?.stop(); this.opened = 0; this.stage?.explode(on); this.update() }))
   }
 
+  private pouring(): HTMLElement {
+    const total = (this.state!.fill!.meta['total_mm3'] as number) / 1000
+    const words = h('output', { for: 'poured' })
+    const slider = h('input', { type: 'range', min: 0, max: 200, value: Math.round(200 * this.poured), id: 'poured', 'data-key': 'poured', input: () => { this.stage?.stop(); set(Number(slider.value) / 200) } })
+    const set = (v: number) => {
+      this.pour(v)
+      slider.value = String(Math.round(200 * v))
+      words.textContent = `${num(v * total, 1)} of ${num(total, 1)} mL`
+    }
+    set(this.poured)
+    const play = () => {
+      const from = this.poured > 0.99 ? 0 : this.poured
+      this.stage?.animate(6 * (1 - from) + 0.2, (t) => set(from + (1 - from) * t), () => this.update())
+    }
+    return h('span', { class: 'tool' }, h('button', { class: 'quiet', 'data-key': 'pour', click: play }, 'Pour'), h('label', { for: 'poured', class: 'visually-hidden' }, 'Poured'), slider, words)
+  }
+
   private sectionTools(): HTMLElement {
     const apply = () => this.stage?.section(this.cut ? { axis: this.axis, share: this.share } : null)
     const slider = h('input', { type: 'range', min: 1, max: 99, value: Math.round(100 * this.share), id: 'cut-at', 'data-key': 'cut-at', input: () => { this.share = Number(slider.value) / 100; apply() } })
@@ -239,6 +281,13 @@ export class View {
       const dot = h('span', { class: 'swatch' + (striped ? ' striped' : '') })
       dot.style.backgroundColor = colour
       return h('li', {}, dot, words)
+    }
+    if (this.what === 'fill') {
+      const f = s?.report?.fill
+      const air = (f?.tilted ?? f?.flat)?.pockets ?? []
+      const tilt = f?.tilt?.tilt_deg ?? 0
+      return rebuild(this.legend, h('p', { class: 'legend-title' }, tilt > 0 ? `As it stands, tilted by ${num(tilt, 1)}°` : 'As it stands, level'),
+        h('ul', {}, item(CAST, 'resin'), ...air.slice(0, 4).map((p) => item(LOCKED, `air that stays: ${num(p.volume_mm3, 1)} ± ${num(p.error_mm3, 1)} mm³`, true)), air.length > 4 ? h('li', {}, `and ${air.length - 4} smaller`) : null, air.length ? null : h('li', {}, 'no air stays')))
     }
     if (this.what === 'mould' || this.now === 'plain' || !s?.part) return rebuild(this.legend)
     if (this.now === 'show') return rebuild(this.legend, h('ul', {}, item(SHOWN, `show face, ${num((s.show?.meta['area_mm2'] as number) ?? 0, 0)} mm²`)))
