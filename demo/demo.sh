@@ -47,7 +47,15 @@ job ballast-base ballast-base
 "$mw" sheet "$out/ballast-base" --pot-rated 400
 
 echo
+echo "== Foot pad: a carrier over-moulded in an open tray, with its shop sheet =="
+job foot-pad foot-pad
+cp "$out/parts/pad-carrier.3mf" "$out/foot-pad/"
+"$mw" run "$out/foot-pad"
+"$mw" sheet "$out/foot-pad" --pot-rated 400
+
+echo
 echo "The foot ring's mould:  $out/foot-ring/out"
 echo "Why the cap locks:      $out/bumper-cap/out/report.txt, and pictures/where-it-locks.png beside it"
 echo "The cap's insert mould: $out/bumper-cap-insert/out"
+echo "The pad's open tray:    $out/foot-pad/out, and its shop sheet $out/foot-pad/shop-sheet.pdf"
 echo "The base's shop sheet:  $out/ballast-base/shop-sheet.pdf"

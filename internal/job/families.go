@@ -32,6 +32,7 @@ var families = []family{
 	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, false},
 	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, false},
 	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, false},
+	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray, false},
 }
 
 // cavityFamilies are those that are built with several cavities, in quotes.
@@ -99,6 +100,9 @@ func (s *trying) whole(ctx context.Context, out *results, fam *family) (*Report,
 		return nil, err
 	}
 	if rep.Pours, err = pourReports(s.file, silicone, set); err != nil {
+		return nil, err
+	}
+	if err := s.trim(ctx, out, set.Mould); err != nil {
 		return nil, err
 	}
 	s.opt.stage("drawing and writing", 0.9, 1)(0)

@@ -35,6 +35,8 @@ type File struct {
 	Insert    InsertRule    `toml:"insert"`
 	SideSplit SideSplitRule `toml:"side_split"`
 	Block     BlockRule     `toml:"block"`
+	Tray      TrayRule      `toml:"tray"`
+	Trim      TrimRule      `toml:"trim"`
 	Printer   PrinterRule   `toml:"printer"`
 	Shot      ShotRule      `toml:"shot"`
 	Filler    FillerRule    `toml:"filler"`

@@ -26,7 +26,7 @@ func (f *File) check() error {
 			return err
 		}
 	}
-	for _, r := range append(f.ranges(), f.Compare.ranges()...) {
+	for _, r := range slices.Concat(f.ranges(), f.Compare.ranges(), f.Tray.ranges(), f.Trim.ranges()) {
 		if math.IsNaN(r.v) || r.v < r.lo || r.v > r.hi {
 			return f.wrong(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
 		}
@@ -94,8 +94,10 @@ func (f *File) checkChoices() error {
 	if d := f.Opening.Direction; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
 		return f.wrong("opening.direction", "%v must be three numbers, not all 0, such as [0, 0, 1]; leave it out to search", d)
 	}
-	if err := f.SideSplit.check(f); err != nil {
-		return err
+	for _, check := range []func(*File) error{f.SideSplit.check, f.Tray.check, f.Trim.check} {
+		if err := check(f); err != nil {
+			return err
+		}
 	}
 	if n := len(f.Material.ShrinkPct); n != 0 && n != 1 && n != 3 {
 		return f.wrong("material.shrink_pct", "give one value for all axes or three for x, y, z; found %d", n)

@@ -38,6 +38,9 @@ func (r *Report) Print(w io.Writer) error {
 	if r.Fill != nil {
 		p.fill(r.Fill)
 	}
+	if r.Trim != nil {
+		p.trim(r.Trim)
+	}
 	if len(r.Warnings) > 0 {
 		p.Line("\nMind")
 		for _, s := range r.Warnings {

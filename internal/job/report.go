@@ -22,6 +22,7 @@ type Report struct {
 	Bench      *BenchReport      `json:"bench,omitempty"`
 	Ballast    *BallastReport    `json:"ballast,omitempty"`
 	Fill       *FillReport       `json:"fill,omitempty"`
+	Trim       *TrimReport       `json:"trim_jig,omitempty"`
 	Files      []string          `json:"files,omitempty"` // under out/
 	Warnings   []string          `json:"warnings,omitempty"`
 }

@@ -91,6 +91,9 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	if err := s.amounts(mould, nil); err != nil {
 		return nil, err
 	}
+	if err := s.trim(ctx, out, mould); err != nil {
+		return nil, err
+	}
 	if err := writeFill(out, rep.Fill, mould.Cast); err != nil {
 		return nil, err
 	}

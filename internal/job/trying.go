@@ -156,7 +156,7 @@ func (s *trying) try(ctx context.Context, j *judged) (*tooling.Mould, error) {
 // cannot are the causes in package tooling that speak of this part and these settings, not of a fault.
 var cannot = []error{tooling.ErrLineOverItself, tooling.ErrLayout, tooling.ErrSprue, tooling.ErrKey, tooling.ErrNoBolt,
 	tooling.ErrPry, tooling.ErrSideSplit, tooling.ErrGutter, tooling.ErrLabel, tooling.ErrNoSurface, tooling.ErrCavities,
-	tooling.ErrSplit, tooling.ErrBodies}
+	tooling.ErrSplit, tooling.ErrBodies, tooling.ErrOpenFace, tooling.ErrRecess, tooling.ErrCarrier, tooling.ErrTabs}
 
 // build makes the mould along a direction, or says why it would be no good.
 func (s *trying) build(ctx context.Context, j *judged) (*tooling.Mould, []Reason, error) {

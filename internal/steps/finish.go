@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"mouldwright/internal/job"
+	"mouldwright/internal/tooling"
 )
 
 // open takes the mould apart in the order that was proven.
@@ -68,6 +69,10 @@ func (k *maker) finish() {
 	k.stage = stage{name: "casting"}
 	mould := k.rep.Mould
 	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut sprue, vents and overflow off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", mould.LineMM)}}
+	if mould.Family == tooling.TrayFamily {
+		trim = k.trayTrim()
+	}
+	k.jig(&trim)
 	n := mould.Castings()
 	if n > 1 {
 		trim.Words = append([]string{fmt.Sprintf("Before you cut the %d castings off the runner, write each one's cavity number on it: it is sunk in the lower half beside the gate.", n),

@@ -21,6 +21,7 @@ type stage struct {
 	soft    []string // names of the silicone pieces that it touches
 	pours   string   // the silicone piece that it makes, of Bench.Silicone; "" for the casting
 	ballast bool     // the backfill of a ballast, poured into the finished casting
+	brim    bool     // filled to the brim of an open tray, without a lid
 	into    string   // where silicone is poured, and how far; "" for a fill port
 	fixed   string   // the piece that stays where it is at opening
 	covered string   // the piece whose cavity a soft piece fills, so that only its rim is touched
@@ -56,6 +57,10 @@ var families = map[string][]stage{
 			opens: "Push the block out of the box, cut it open with a fresh blade along the line in the drawing, a little deeper with each stroke, spread it, and take the master out. Leave the far end uncut."},
 		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.SiliconeBlock}, fixed: tooling.PouringBox, proof: "casting",
 			opens: "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
+	},
+	tooling.TrayFamily: {
+		{name: "casting", printed: []string{tooling.Tray}, fixed: tooling.Tray, brim: true, proof: "leave",
+			opens: "Free the border all round with a blunt edge, then lift the casting straight up, by the tabs where it has a carrier; a soft one is peeled up from one side."},
 	},
 	tooling.SideSplitFamily: {
 		{name: "casting", fixed: tooling.WholeHalf, proof: "leaves",
@@ -123,6 +128,7 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 func (k *maker) pourStage() error {
 	k.coats()
 	k.setUp()
+	k.hang()
 	if err := k.mix(); err != nil {
 		return err
 	}

@@ -14,6 +14,10 @@ import (
 func (k *maker) setUp() {
 	s := Step{ID: "set-up", Phase: Set, Title: "Level and tilt", Words: []string{"Check the bench with a level in two directions."}}
 	f := k.rep.Fill
+	if screws := namesOf(k.features("levelling screw")); len(screws) > 0 {
+		s.Words = append(s.Words, "Set the tray level with "+listed(screws)+": a spirit level on its rim, one way and the other.")
+		s.Hard, s.Why = true, "the resin levels by itself; the casting is as even as the tray stands"
+	}
 	switch {
 	case k.stage.silicone() || f == nil:
 		s.Title = "Level the mould"
@@ -255,6 +259,8 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 		s.Words = []string{"A thin stream from about half a metre into " + k.stage.into + "; let it rise over the master by itself."}
 	case k.stage.silicone():
 		s.Words = []string{"A thin stream from about half a metre into " + orWords(sprue, "the fill port") + " alone; let it push the air before it."}
+	case k.stage.brim:
+		s.Words = k.brim()
 	case k.pouredOpen():
 		s.Words = []string{"Into the lowest place, a thin stream; brush it into sharp corners first. Stop at the brim of the cavity."}
 	default:
@@ -267,7 +273,7 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	if !k.pouredOpen() && !k.stage.ballast {
 		k.purge(sprue, i, n)
 	}
-	if k.pouredOpen() {
+	if k.pouredOpen() && !k.stage.brim {
 		k.close(i, n)
 		k.purge(nil, i, n)
 	}

@@ -124,7 +124,7 @@ func (k *maker) faces(piece string) string {
 	for _, f := range k.rep.Mould.Features {
 		kind, silicone := strings.CutSuffix(f.Kind, forSilicone)
 		switch kind {
-		case "label", "bolt", "cross bolt", "pry slot", "split pry slot":
+		case "label", "bolt", "cross bolt", "pry slot", "split pry slot", "levelling screw":
 			continue
 		}
 		if touches(f, piece) && (!silicone || k.stage.silicone()) {
