@@ -135,7 +135,7 @@ func (c *Checker) check(ctx context.Context, moving, fixed string, d r3.Vec, pro
 	if v.ZeroDraftAreaMM2, err = zeroDraftArea(ctx, fa, fb, c.opt); err != nil {
 		return nil, err
 	}
-	if err := c.judge(ctx, v, all, frame); err != nil {
+	if err := c.judge(ctx, v, all, fa, fb); err != nil {
 		return nil, err
 	}
 	if progress != nil {
@@ -148,11 +148,25 @@ func (c *Checker) check(ctx context.Context, moving, fixed string, d r3.Vec, pro
 // graze; below it lies the rounding of files.
 const grazeShare = 0.1
 
-func (c *Checker) judge(ctx context.Context, v *Verdict, all []overlap, frame geom.Frame) error {
+func (c *Checker) judge(ctx context.Context, v *Verdict, all []overlap, moving, fixed framed) error {
+	frame, by := moving.frame, judge{tolMM: c.opt.ToleranceMM, workers: c.opt.Workers}
 	slices.SortFunc(all, byGap)
-	found, err := judge{tolMM: c.opt.ToleranceMM, workers: c.opt.Workers}.lock(ctx, all)
+	found, err := by.lock(ctx, all)
 	if err != nil {
 		return err
+	}
+	if found != nil || widest(all) > grazeShare*c.opt.ToleranceMM {
+		rest, changed, err := withoutPassed(ctx, all, moving, fixed, c.opt.ToleranceMM, c.opt.Workers)
+		if err != nil {
+			return err
+		}
+		if changed {
+			all = rest
+			slices.SortFunc(all, byGap)
+			if found, err = by.lock(ctx, all); err != nil {
+				return err
+			}
+		}
 	}
 	if found != nil {
 		v.State = Blocked
