@@ -283,6 +283,9 @@ func planOptions(ctx context.Context, m *tooling.Mould, cuts []cut) (sheet.PlanO
 		if q.Kind == "runner" && m.Runner != nil {
 			o.Outlines = append(o.Outlines, sheet.Outline{Name: q.Name + " runner", Loops: m.Runner.Plan()})
 		}
+		if len(q.Outline) > 0 {
+			o.Outlines = append(o.Outlines, sheet.Outline{Name: q.Name + " " + q.Kind, Loops: q.Outline})
+		}
 		if s, ok := planSpot(m, q); ok {
 			o.Spots = addSpot(o.Spots, s)
 		}
@@ -320,6 +323,8 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		s.Size = q.Words
 	case "cavity number": // a mark beside the gate, as on the mould
 		s.Size = q.Words
+	case "cut":
+		s.Size = fmt.Sprintf("%.1f mm deep, %.1f mm left uncut at the far end", size["depth"], size["left uncut"])
 	case "gutter", "side sprue", "runner", "gate": // the mark stands at its place; the outline is drawn by itself
 	default:
 		return s, false

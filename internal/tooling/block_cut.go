@@ -158,6 +158,12 @@ func (s Sprue) pin(k *solid.Kernel) (*solid.Solid, error) {
 	return p, nil
 }
 
+// upTo is what of a sprue lies under a height.
+func (s Sprue) upTo(z float64) Sprue {
+	s.TopRadius, s.TopZ = s.radiusAt(z), z
+	return s
+}
+
 // cutBoard makes the board: all that lies under the parting surface in the box, to the end on which the box
 // stands, clear of its walls, less the master's hollow, with the domes.
 func (b *blockMould) cutBoard(k *solid.Kernel, v blockBodies) (*solid.Solid, error) {
@@ -267,13 +273,11 @@ func (b *blockMould) cast(k *solid.Kernel, v blockBodies, inside *solid.Solid) e
 		if out, err = out.Union(within); err != nil {
 			return fmt.Errorf("tooling: casting: %w", err)
 		}
-		c, kind, name := b.feed.all()[i].(Sprue), "sprue", "S1"
+		c, kind, name := b.feed.all()[i].(Sprue).upTo(b.box.block.Max.Z), "sprue", "S1"
 		if i > 0 {
 			kind, name = "vent", fmt.Sprintf("V%d", i)
 		}
-		f := c.Feature(name, kind, ml)
-		f.At.Z = min(f.At.Z, b.box.block.Max.Z)
-		b.mould.Features = append(b.mould.Features, f)
+		b.mould.Features = append(b.mould.Features, c.Feature(name, kind, ml))
 	}
 	var err error
 	if b.mould.Cast, err = out.Mesh(); err != nil {

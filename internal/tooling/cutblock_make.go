@@ -8,6 +8,7 @@ import (
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -234,7 +235,11 @@ func (b *cutBlock) cast(k *solid.Kernel, v cutBodies, inside *solid.Solid) error
 		if i > 0 {
 			kind, name = "vent", fmt.Sprintf("V%d", i)
 		}
-		f := b.half.feed.all()[i].feature(name, kind, held)
+		c := b.half.feed.all()[i]
+		if s, upright := c.(Sprue); upright {
+			c = s.upTo(b.box.wide())
+		}
+		f := c.feature(name, kind, held)
 		f.Piece = SiliconeBlock
 		b.mould.Features = append(b.mould.Features, f)
 	}
@@ -293,7 +298,7 @@ func (b *cutBlock) shapeCut() {
 			cut.Tris = append(cut.Tris, [3]uint32{first, first + uint32(i) - 1, first + uint32(i)})
 		}
 	}
-	l.Mesh = mesh.Weld(cut, 0)
+	l.Mesh = mesh.Weld(cut, cutWeldMM)
 	l.AreaMM2 = l.Mesh.AreaMM2()
 	l.DepthMM = b.blade(open)
 	m.LineMM, m.LineOnShowMM = l.TraceMM, l.ShowMM
@@ -305,7 +310,39 @@ func (b *cutBlock) shapeCut() {
 	m.Features = append(m.Features, Feature{Name: "C1", Kind: "cut", Piece: SiliconeBlock, At: at,
 		SizesMM: []Size{{"seam", l.TraceMM}, {"seam on show faces", l.ShowMM}, {"depth", l.DepthMM}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}},
 		Words: fmt.Sprintf("cut %.0f mm² in all, the blade in by up to %.1f mm; %.1f mm of seam on the part, %.1f mm of it on show faces; %.1f mm left uncut at the far end",
-			l.AreaMM2, l.DepthMM, l.TraceMM, l.ShowMM, l.HingeMM)})
+			l.AreaMM2, l.DepthMM, l.TraceMM, l.ShowMM, l.HingeMM), Outline: rims(l.Mesh)})
+}
+
+// cutWeldMM joins the corners that two neighbours clipped from their common side, each with its own rounding.
+const cutWeldMM = 1e-7
+
+// rims are the borders of an open mesh, seen from above.
+func rims(m *mesh.Mesh) (out [][]r2.Vec) {
+	next := map[uint32][]uint32{}
+	var starts []uint32
+	for f, adj := range m.Adjacency() {
+		for k, g := range adj {
+			if g == mesh.NoFacet {
+				u := m.Tris[f][k]
+				next[u] = append(next[u], m.Tris[f][(k+1)%3])
+				starts = append(starts, u)
+			}
+		}
+	}
+	for _, s := range starts {
+		var loop []r2.Vec
+		for at := s; len(next[at]) > 0; {
+			v := m.Verts[at]
+			loop = append(loop, r2.Vec{X: v.X, Y: v.Y})
+			to := next[at][0]
+			next[at] = next[at][1:]
+			at = to
+		}
+		if len(loop) > 2 {
+			out = append(out, loop)
+		}
+	}
+	return out
 }
 
 // blade is the farthest that the outer seam lies from the nearest side of the block that the cut opens.

@@ -124,6 +124,7 @@ type Feature struct {
 	SizesMM    []Size  // in the order to show them
 	VolumeMM3  float64 // liquid that it holds beside the casting; 0 for none
 	Words      string
+	Outline    [][]r2.Vec // seen from above, for drawings, where it is more than a spot
 }
 
 // Size is one named length of a feature, mm.
