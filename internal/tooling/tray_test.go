@@ -367,3 +367,23 @@ func TestCarrierFillsAHollow(t *testing.T) {
 	allHold(t, out.Mould)
 	near(t, "casting", 1000*out.CastML, coneMM3(24, 0, 25, 10, n)-polygonMM2(15, n)*4, 1e-9)
 }
+
+// Over a carrier a soft casting cannot be pressed together as a ring: the wall in front of it is squeezed
+// by the depth of the catch over its thickness, here 0.6 mm over 2 mm or little more.
+func TestSqueezeOverTheCarrier(t *testing.T) {
+	const n = 48
+	part, disc := cone(t, 20, 0, 19.4, 6, n), cone(t, 17.7, 0.6, 17.7, 12, n)
+	o := TrayOptions{Direction: r3.Vec{Z: 1}, Carrier: disc, CarrierOptions: noHoles}
+	for elongation, ok := range map[float64]bool{400: true, 40: false} { // half of it is allowed
+		o.Casting = &opening.Flex{ElongationPct: elongation, ShoreA: 40}
+		out := buildTray(t, part, o)
+		failed := out.Failed()
+		if ok {
+			allHold(t, out.Mould)
+			continue
+		}
+		if len(failed) != 1 || failed[0].Name != "casting and carrier leave the tray together" || !strings.Contains(failed[0].Words, "squeezed by") {
+			t.Errorf("with %g %% of elongation %d checks fail: %+v", elongation, len(failed), failed)
+		}
+	}
+}
