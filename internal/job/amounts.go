@@ -199,17 +199,16 @@ func (s *trying) bench(silicone *material.Material) error {
 		r.CupML = m.CupFor(shot.MixML, r.Vacuum && m.DegasS > 0)
 	}
 	s.report.Bench = r
-	warn := func(err error) { s.report.Warnings = append(s.report.Warnings, err.Error()) }
 	plan, err := m.PlanMixes(shot.MixML, material.BatchOptions{Shots: r.Fillings, CupML: r.CupML, TempC: r.ShopC, PourS: r.PourS, CloseS: r.CloseS, NoDegas: !r.Vacuum})
 	if err != nil {
 		r.Problem = err.Error()
-		warn(fmt.Errorf("At the bench of job.toml it cannot be poured: %w", err))
+		s.report.Warnings = append(s.report.Warnings, "At the bench of job.toml it cannot be poured: "+r.Problem)
 	}
 	r.Batch = plan
 	if t, err := m.DemouldAt(r.CureC); err == nil {
 		r.Demould = &t
 	} else if m.Demould != nil {
-		warn(err)
+		s.report.Warnings = append(s.report.Warnings, err.Error())
 	}
 	if k, ok := m.PeakRiseK(); ok {
 		r.HottestC = r.ShopC + k

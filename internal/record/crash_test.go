@@ -158,7 +158,7 @@ func TestKilledWriters(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 1))
 		t.Logf("seed %d", seed)
 		var acked []string
-		total, before := 0, 0
+		total, before, late := 0, 0, 0
 		for i := range rounds {
 			if i%perFile == 0 {
 				if i > 0 && IsPostgres(dsn) {
@@ -166,16 +166,23 @@ func TestKilledWriters(t *testing.T) {
 				} else if i > 0 {
 					dsn = filepath.Join(t.TempDir(), "records.db")
 				}
-				acked, before = nil, 0
+				acked, before, late = nil, 0, 0
 				crashBench(t, dsn)
 			}
 			new := killAt(t, dsn, time.Duration(rnd.Int64N(int64(150*time.Millisecond))))
 			acked = append(acked, new...)
 			n := checkAfterCrash(t, dsn, acked, i%perFile == perFile-1 || i == rounds-1)
-			// At most the one write in progress may be there beyond what was acknowledged.
-			if extra := n - before - len(new)/4; extra < 0 || extra > 1 {
+			// At most the one write in progress may be there beyond what was acknowledged. A server may end the
+			// write of a client that is dead already after this look, so that it is found in a later round.
+			most := 1
+			if IsPostgres(dsn) {
+				most += late
+			}
+			extra := n - before - len(new)/4
+			if extra < 0 || extra > most {
 				t.Errorf("round %d: %d fillings acknowledged, %d came to be there", i, len(new)/4, n-before)
 			}
+			late += 1 - extra
 			before = n
 			total += len(new) / 4
 			if t.Failed() {
