@@ -54,8 +54,19 @@ func partings(p *mouldability.Parting, places []CavityPlace) *mouldability.Parti
 type manyCavities struct {
 	cell   *twoHalves // one cavity, standing alone
 	pack   Packing
-	runner *Runner
-	vents  []channel // of the cell
+	runner *Runner // nil where each cavity has a sprue of its own
+	feed   feed    // of the cell: vents, and a sprue where there is no runner
+}
+
+// apart says that each cavity is filled by itself; m may be nil.
+func (m *manyCavities) apart() bool { return m != nil && m.runner == nil }
+
+// bodies are the castings' shapes in their places.
+func (m *manyCavities) bodies() (out []*mesh.Mesh) {
+	for i := range m.pack.Places {
+		out = append(out, CavityMeshes(m.cell.mould.Part, m.pack.Places[i:i+1]))
+	}
+	return out
 }
 
 const (
@@ -64,8 +75,6 @@ const (
 	packTries = 8
 	// underRunnerMM is the lower half kept under the runner.
 	underRunnerMM = 3.0
-	// runnerDefault is the runner's diameter over the sprue's.
-	runnerDefault = 0.8
 )
 
 // runnerScales are tried in turn: a thicker runner loses less on the way, so that more can be evened out by
@@ -108,10 +117,47 @@ func planCavities(ctx context.Context, cell *twoHalves) (*twoHalves, error) {
 			}
 		}
 	}
-	if unequal != nil {
+	b, err := cell.apart(ctx)
+	switch {
+	case err == nil && unequal != nil:
+		b.note("each cavity has a sprue of its own: on one runner the flows into them would be %.1f %% apart, and no gate evens that out", unequal.cavities.runner.SpreadPct)
+	case err == nil:
+		b.note("each cavity has a sprue of its own, since no runner serves them (%v): pour them one after the other, each until its vents run", firstErr)
+	case unequal != nil:
 		return unequal, nil
+	case ctx.Err() == nil:
+		err = fmt.Errorf("%w; with a sprue for each cavity: %w", firstErr, err)
 	}
-	return nil, firstErr
+	return b, err
+}
+
+// apart plans cavities that are filled each by itself: with a sprue of its own, as one alone would have.
+// They are alike, so they fill alike.
+func (b *twoHalves) apart(ctx context.Context) (*twoHalves, error) {
+	b.underMM = 0
+	if b.opt.anySprue {
+		b.opt.SprueMM = sprueFor(1)
+	}
+	if err := b.chooseHeight(0); err != nil {
+		return nil, err
+	}
+	o := b.packOptions(&Runner{})
+	o.ChannelMM = 0
+	packs, err := PackCavities(b.shadow.Outer(), o)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range packs[:min(packTries, len(packs))] {
+		f, err := b.cellFeed(p.Places, true)
+		if err != nil {
+			return nil, fmt.Errorf("tooling: %w", err)
+		}
+		m, err := b.placed(ctx, p, nil, f)
+		if err == nil || ctx.Err() != nil || !errors.Is(err, ErrLayout) {
+			return m, err
+		}
+	}
+	return nil, fmt.Errorf("tooling: none of %d ways to lay the cavities leaves room for bolts and keys: %w", min(packTries, len(packs)), ErrLayout)
 }
 
 // prepareCell finds the block's height with a runner of a size, and what depends on that alone.
@@ -143,16 +189,25 @@ func (b *twoHalves) many(ctx context.Context, p Packing, size Runner) (*twoHalve
 	if err != nil {
 		return nil, err
 	}
+	f, err := b.cellFeed(p.Places, false)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	return b.placed(ctx, p, r, f)
+}
+
+// placed carries a cell, with its feed, into all its places.
+func (b *twoHalves) placed(ctx context.Context, p Packing, r *Runner, f feed) (*twoHalves, error) {
 	m := &twoHalves{opt: b.opt, parting: partings(b.parting, p.Places), underMM: b.underMM, suits: b.suits,
-		cavities: &manyCavities{cell: b, pack: p, runner: r, vents: b.cellVents(p.Places)}}
+		cavities: &manyCavities{cell: b, pack: p, runner: r, feed: f}}
 	m.mould = &Mould{Family: b.mould.Family, Place: b.mould.Place.Placed(p.Places[0]), Part: CavityMeshes(b.mould.Part, p.Places), Cavities: p.Places, Runner: r}
 	m.mould.Notes = append(m.mould.Notes, b.mould.Notes...)
 	return m, m.lay(ctx)
 }
 
-// cellVents finds places for the vents of the cavity that stands alone. What is asked for by place may lie
-// in any of the cavities.
-func (b *twoHalves) cellVents(places []CavityPlace) []channel {
+// cellFeed finds places for the vents of the cavity that stands alone, and for a sprue if it is to have
+// one. What is asked for by place may lie in any of the cavities.
+func (b *twoHalves) cellFeed(places []CavityPlace, sprue bool) (out feed, err error) {
 	b.mould.Notes = nil
 	asked := b.opt.VentsAt
 	cell := *b
@@ -168,13 +223,19 @@ func (b *twoHalves) cellVents(places []CavityPlace) []channel {
 	}
 	// The vents of one cavity are those of all, so places that fall together are one.
 	cell.opt.VentsAt = distinct(cell.opt.VentsAt)
-	p := cell.placesOnTop()
-	p.climb()
-	out := p.vents(nil)
+	if sprue {
+		if out, err = cell.uprightFeed(); err != nil {
+			return out, err
+		}
+	} else {
+		p := cell.placesOnTop()
+		p.climb()
+		out.vents = p.vents(nil)
+	}
 	if len(cell.mould.Notes) > 0 {
 		cell.mould.Notes[0] = "each cavity: " + cell.mould.Notes[0]
 	}
-	return out
+	return out, nil
 }
 
 // distinct leaves out places that lie within a vent's reach of one before.
@@ -191,14 +252,25 @@ func distinct(at []r3.Vec) (out []r3.Vec) {
 	return out
 }
 
-// feedCavities puts the vents of every cavity into the feed; the sprue and the runner follow when there is
-// a parting surface for them to stand on.
+// feedCavities puts the vents of every cavity into the feed, and its sprue if it has one; the sprue over a
+// runner follows when there is a parting surface for it to stand on.
 func (b *twoHalves) feedCavities() {
-	for _, c := range b.cavities.pack.Places {
-		for _, v := range b.cavities.vents {
+	f := b.cavities.feed
+	for i, c := range b.cavities.pack.Places {
+		into := func(v channel) channel {
 			s := v.(Sprue)
 			s.At = c.Into(s.At)
-			b.feed.vents = append(b.feed.vents, s)
+			return s
+		}
+		for _, v := range f.vents {
+			b.feed.vents = append(b.feed.vents, into(v))
+		}
+		switch {
+		case f.sprue == nil:
+		case i == 0:
+			b.feed.sprue = into(f.sprue)
+		default:
+			b.feed.more = append(b.feed.more, into(f.sprue))
 		}
 	}
 }
@@ -222,7 +294,7 @@ func (b *twoHalves) layRunner() error {
 
 // runnerPlans are the strips that the runner takes.
 func (b *twoHalves) runnerPlans() [][]r2.Vec {
-	if b.cavities == nil {
+	if b.cavities == nil || b.cavities.apart() {
 		return nil
 	}
 	return b.cavities.runner.plans()
@@ -230,7 +302,7 @@ func (b *twoHalves) runnerPlans() [][]r2.Vec {
 
 // runnerRoom is the least footprint: the runner with the walls of a cavity.
 func (b *twoHalves) runnerRoom(foot r2.Box) r2.Box {
-	if b.cavities == nil {
+	if b.cavities == nil || b.cavities.apart() {
 		return foot
 	}
 	box, _ := Outline(b.cavities.runner.plans()).Bounds()

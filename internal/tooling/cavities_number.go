@@ -3,6 +3,7 @@ package tooling
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/solid"
 
@@ -16,6 +17,9 @@ const (
 	// numberLandMM is kept between a number and whatever the casting fills; numberApartMM between it and
 	// other features and the block's sides.
 	numberLandMM, numberApartMM = 1.5, 1.0
+	// numberNearerMM is how much nearer a number is to its own cavity than to any other, and numbersApartMM
+	// what keeps two numbers from reading as one.
+	numberNearerMM, numbersApartMM = 2.0, 3.0
 	// numberFarMM is how far from its gate a number still says whose it is.
 	numberFarMM = 40.0
 	// numberSlopeMM is the most that the parting surface may rise under a number.
@@ -31,13 +35,15 @@ func (b *twoHalves) numberTools(k *solid.Kernel, aprons RawHalves) (share, error
 	s := share{name: "cavity numbers"}
 	free := b.numberRoom()
 	var without []int
-	for i, g := range b.cavities.runner.Gates {
+	own := b.cavities.outlines()
+	for i, at := range b.cavities.mouths() {
+		free.own, free.others = own[i], append(slices.Concat(own[:i]...), slices.Concat(own[i+1:]...)...)
 		text := fmt.Sprint(i + 1)
 		set, err := setText(text, nil)
 		if err != nil {
 			return s, fmt.Errorf("tooling: number of cavity %d: %w", i+1, err)
 		}
-		at, capMM, ok := free.place(g.Start, set)
+		at, capMM, ok := free.place(at, set)
 		if !ok {
 			without = append(without, i+1)
 			continue
@@ -49,12 +55,36 @@ func (b *twoHalves) numberTools(k *solid.Kernel, aprons RawHalves) (share, error
 		s.tools = append(s.tools, Tool{Half: Lower, Solid: t})
 		z, _ := b.field.At(at)
 		b.mould.Features = append(b.mould.Features, Feature{Name: "N" + text, Kind: "cavity number", Piece: Lower.String(), At: r3.Vec{X: at.X, Y: at.Y, Z: z},
-			SizesMM: []Size{{"cap height", capMM}, {"depth", numberDepthMM}}, Words: fmt.Sprintf("%q beside the gate of cavity %d, %.1f mm high, sunk %.2f mm", text, i+1, capMM, numberDepthMM)})
+			SizesMM: []Size{{"cap height", capMM}, {"depth", numberDepthMM}}, Words: fmt.Sprintf("%q beside cavity %d, %.1f mm high, sunk %.2f mm", text, i+1, capMM, numberDepthMM)})
 	}
 	if without != nil {
-		b.note("no room beside the gate for the number of cavity %v: write it there by hand", without)
+		b.note("no room for the number beside cavity %v: write it there by hand", without)
 	}
 	return s, nil
+}
+
+// mouths are where the cavities' numbers want to stand: at their gates, or where there are none at the side
+// that looks to the front.
+func (m *manyCavities) mouths() (out []r2.Vec) {
+	if !m.apart() {
+		for _, g := range m.runner.Gates {
+			out = append(out, g.Start)
+		}
+		return out
+	}
+	for _, c := range m.pack.Places {
+		box, _ := placedOutline(m.cell.shadow, []CavityPlace{c}).Bounds()
+		out = append(out, r2.Vec{X: (box.Min.X + box.Max.X) / 2, Y: box.Min.Y})
+	}
+	return out
+}
+
+// outlines are those of each cavity.
+func (m *manyCavities) outlines() (out []Outline) {
+	for i := range m.pack.Places {
+		out = append(out, placedOutline(m.cell.shadow, m.pack.Places[i:i+1]))
+	}
+	return out
 }
 
 // numberCutter is the text in the parting surface, read from above.
@@ -89,6 +119,8 @@ type numberRoom struct {
 	dry   []shape
 	parts Outline
 	land  float64 // from the parts
+	// own and others are the cavity that the number belongs to, and all others.
+	own, others Outline
 }
 
 func (b *twoHalves) numberRoom() *numberRoom {
@@ -97,7 +129,7 @@ func (b *twoHalves) numberRoom() *numberRoom {
 		g := b.opt.Gutter.withDefaults()
 		n.land = g.LandMM + g.WidthMM + numberApartMM
 	}
-	for _, p := range b.cavities.runner.plans() {
+	for _, p := range b.runnerPlans() {
 		n.wet = append(n.wet, shape{core: p})
 	}
 	for _, at := range b.layout.Bolts {
@@ -133,7 +165,7 @@ func (n *numberRoom) place(gate r2.Vec, set *typeset) (at r2.Vec, capMM float64,
 				s, c := math.Sincos(2 * math.Pi * float64(i) / spokes)
 				p := r2.Add(gate, r2.Scale(d, r2.Vec{X: c, Y: s}))
 				if n.free(box(p)) {
-					n.dry = append(n.dry, box(p))
+					n.dry = append(n.dry, shape{core: box(p).core, radius: numbersApartMM})
 					return p, capMM, true
 				}
 			}
@@ -158,7 +190,7 @@ func (n *numberRoom) free(s shape) bool {
 			return false
 		}
 	}
-	if gapToOutline(s, n.parts) < n.land {
+	if gapToOutline(s, n.parts) < n.land || gapToOutline(s, n.others) < gapToOutline(s, n.own)+numberNearerMM {
 		return false
 	}
 	zlo, zhi, whole := n.b.field.Range(s.core)

@@ -212,3 +212,28 @@ func TestFourFootRings(t *testing.T) {
 		t.Error(c.Words)
 	}
 }
+
+// Where show faces run along the whole parting line no gate finds a place: each cavity then has a sprue of
+// its own, and what cures are as many bodies.
+func TestCavitiesApart(t *testing.T) {
+	part := puck(t, 15, 1, 10)
+	show := make([]bool, len(part.Tris))
+	for f := range show {
+		n := part.Facet(f).Normal()
+		show[f] = math.Abs(n.Z) < 0.5*r3.Norm(n) // the wall
+	}
+	m := build(t, part, TwoHalfOptions{Cavities: 3, Show: show, Label: LabelOptions{Text: "puck"}})
+	if m.Runner != nil || count(m, "sprue") != 3 || count(m, "vent") != 3 || count(m, "gate") != 0 || count(m, "cavity number") != 3 {
+		t.Errorf("%d sprues, %d vents, %d gates, %d numbers", count(m, "sprue"), count(m, "vent"), count(m, "gate"), count(m, "cavity number"))
+	}
+	if _, n := m.Cast.Components(); n != 3 {
+		t.Errorf("%d castings", n)
+	}
+	if !noted(m, "each cavity has a sprue of its own") {
+		t.Error("nothing says why there is no runner")
+	}
+	// Each channel holds what the same channel of one cavity holds.
+	one := build(t, part, TwoHalfOptions{Show: show})
+	near(t, "sprues", lineOf(m, "sprue"), 3*lineOf(one, "sprue"), 1e-9)
+	near(t, "vents", lineOf(m, "vents"), 3*lineOf(one, "vents"), 1e-9)
+}

@@ -27,8 +27,8 @@ type TwoHalfOptions struct {
 	Gutter        *GutterOptions
 	Cavities      int     // how many castings at once; 0 is 1
 	CavityGapMM   float64 // between two cavities; default CavityGapMM
-	RunnerMM      float64 // section of the runner between cavities, as of a round one of this diameter; default 0.8 of the sprue
-	SprueMM       float64 // diameter at the top; default 5; a smaller one is used, with a note, where it finds no place
+	RunnerMM      float64 // section of the runner between cavities, as of a round one of this diameter; default the sprue's
+	SprueMM       float64 // diameter at the top; default 5, more for several cavities; a smaller one is used, with a note, where it finds no place
 	Vents         int     // how many at most, of each cavity; −1 for none; default 1
 	VentMM        float64 // diameter at the top; default 1.2
 	Label         LabelOptions
@@ -40,6 +40,8 @@ type TwoHalfOptions struct {
 	VentsAt []r3.Vec
 	// Progress is called with the stage's name and the share of the whole that is done.
 	Progress func(stage string, done float64)
+
+	anySprue bool // SprueMM is the default
 }
 
 // VentMoveMM is how far a vent may be from the place it is asked for: two or three vents' width, beyond
@@ -59,9 +61,10 @@ func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
 	setDefault(&o.LeastWallMM, LeastWallMM)
 	setDefault(&o.BoltPitchMM, 80)
 	setDefault(&o.KeyClearance, 0.15)
-	setDefault(&o.SprueMM, 5)
+	o.anySprue = o.SprueMM == 0
+	setDefault(&o.SprueMM, sprueFor(o.Cavities))
 	setDefault(&o.CavityGapMM, CavityGapMM)
-	setDefault(&o.RunnerMM, runnerDefault*o.SprueMM)
+	setDefault(&o.RunnerMM, o.SprueMM)
 	setDefault(&o.VentMM, VentOptions().TopDiameterMM)
 	if o.Vents == 0 {
 		o.Vents = 1
@@ -73,6 +76,10 @@ func (o TwoHalfOptions) withDefaults() TwoHalfOptions {
 	}
 	return o
 }
+
+// sprueFor is the default sprue for n cavities: what passes goes with the fourth power of the diameter
+// (Hagen and Poiseuille), so n cavities fill as fast as one. Rounded to half a millimetre.
+func sprueFor(n int) float64 { return math.Round(2*5*math.Pow(float64(max(1, n)), 0.25)) / 2 }
 
 // gutterSteps make the slope of the gutter's sides: joining steps is the dearest operation of a build,
 // and two already let a cured overflow lift out.

@@ -60,7 +60,7 @@ const (
 	// source.
 	leastGateWidthMM = 0.8
 	// gateWidthShare and gateDepthShare are a gate's width and depth over the runner's: it tears off first.
-	gateWidthShare, gateDepthShare = 0.6, 0.5
+	gateWidthShare, gateDepthShare = 0.75, 0.6
 	// spreadLimitPct is how unequal the flows into the cavities may be as drawn: what printing does to a gate is
 	// more.
 	spreadLimitPct = 2.0

@@ -19,10 +19,15 @@ type flowGate struct {
 	depthMM  float64
 	draftDeg float64
 	widthMM  float64
+	// conducts is ductMM4 at the width conductsAt: it is asked for time and again.
+	conducts, conductsAt float64
 }
 
 func (g *flowGate) resistance() float64 {
-	return g.branch + g.lengthMM/ductMM4(g.widthMM, g.depthMM, g.draftDeg)
+	if g.conductsAt != g.widthMM {
+		g.conducts, g.conductsAt = ductMM4(g.widthMM, g.depthMM, g.draftDeg), g.widthMM
+	}
+	return g.branch + g.lengthMM/g.conducts
 }
 
 // gates lists the ends in the order of the tree.
@@ -59,7 +64,14 @@ func (n *flowNode) balance(leastMM float64) {
 	for _, g := range gates {
 		worst = max(worst, lost[g]+g.resistance())
 	}
+	type alike struct{ lost, branch, length, depth, width float64 }
+	known := map[alike]float64{}
 	for _, g := range gates {
+		key := alike{lost[g], g.branch, g.lengthMM, g.depthMM, g.widthMM}
+		if w, ok := known[key]; ok {
+			g.widthMM = w
+			continue
+		}
 		// Narrower resists more. Halving a bracket of 10 mm to a micron takes some 14 rounds.
 		lo, hi := min(leastMM, g.widthMM), g.widthMM
 		for hi-lo > gateStepMM/4 {
@@ -70,6 +82,7 @@ func (n *flowNode) balance(leastMM float64) {
 			}
 		}
 		g.widthMM = math.Round(hi/gateStepMM) * gateStepMM
+		known[key] = g.widthMM
 	}
 }
 

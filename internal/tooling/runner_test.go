@@ -66,7 +66,7 @@ func TestFourCavitiesAreEquallyFar(t *testing.T) {
 	}
 	for k, g := range r.Gates {
 		near(t, "way", g.PathMM, r.Gates[0].PathMM, 1e-12)
-		near(t, "width", g.WidthMM, 0.6*4.8, 1e-12)
+		near(t, "width", g.WidthMM, gateWidthShare*4.8, 1e-12)
 		near(t, "share", g.SharePct, 25, 1e-9)
 		// The channel keeps the land on both sides of the widest it holds, the well.
 		if want := size.channelMM()/2 - 4.8/2; math.Abs(g.LengthMM-want) > 0.05 {
@@ -78,7 +78,7 @@ func TestFourCavitiesAreEquallyFar(t *testing.T) {
 	}
 	// Two halves side by side, each a stretch and then two gates side by side.
 	stretch := r.Runs[0].LengthMM() / ductMM4(4.8, 3.2, 10)
-	gate := r.Gates[0].LengthMM / ductMM4(2.88, 1.6, 10)
+	gate := r.Gates[0].LengthMM / ductMM4(gateWidthShare*4.8, gateDepthShare*3.2, 10)
 	near(t, "resistance", r.Resistance, (stretch+gate/2)/2, 1e-3)
 }
 
@@ -109,7 +109,7 @@ func TestRunnersBalance(t *testing.T) {
 				t.Fatalf("a gate of %.3f mm", g.WidthMM)
 			}
 		}
-		if math.Abs(widest-0.6*size.WidthMM) > gateStepMM || math.Abs(sum-100) > 1e-9 {
+		if math.Abs(widest-gateWidthShare*size.WidthMM) > gateStepMM || math.Abs(sum-100) > 1e-9 {
 			t.Fatalf("widest gate %.3f mm, shares %.6f %%", widest, sum)
 		}
 		if !narrow && r.SpreadPct > 0.3 {

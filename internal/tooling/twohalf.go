@@ -105,7 +105,7 @@ func (b *twoHalves) lay(ctx context.Context) (err error) {
 	}
 	b.mould.Surface = s
 	b.field = NewHeightField(s.asMesh())
-	if b.cavities != nil {
+	if b.cavities != nil && !b.cavities.apart() {
 		if err := b.layRunner(); err != nil {
 			return err
 		}

@@ -186,6 +186,9 @@ func (b *twoHalves) judgeCasting(cast *solid.Solid) error {
 		return fmt.Errorf("tooling: %w", err)
 	}
 	c := Check{Name: "casting in one piece", OK: len(parts) == 1, Value: float64(len(parts)), Limit: 1, Unit: "pieces", Words: "sprue and vents open into the cavity"}
+	if n := len(b.mould.Cavities); b.cavities.apart() {
+		c.Name, c.OK, c.Limit, c.Words = "each casting in one piece", len(parts) == n, float64(n), "each cavity's sprue and vents open into it"
+	}
 	if !c.OK {
 		c.Words = fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity, or the part has several bodies", len(parts))
 	}
@@ -196,38 +199,62 @@ func (b *twoHalves) judgeCasting(cast *solid.Solid) error {
 // castingAmong picks the room that the part fills. A gutter runs round the part, so its box may hold a
 // thin part's box too: then the room that shares most with the part is the one.
 func (b *twoHalves) castingAmong(k *solid.Kernel, rooms []*solid.Solid) (cast *solid.Solid, others []*solid.Solid, err error) {
-	box := b.mould.Part.Bounds()
+	bodies := []*mesh.Mesh{b.mould.Part}
+	if b.cavities.apart() {
+		bodies = b.cavities.bodies()
+	}
+	others = slices.Clone(rooms)
+	var all []*solid.Solid
+	for _, m := range bodies {
+		at, err := roomOf(k, others, m)
+		if err != nil {
+			return nil, nil, err
+		}
+		all, others = append(all, others[at]), slices.Delete(others, at, at+1)
+	}
+	if len(all) == 1 {
+		return all[0], others, nil
+	}
+	if cast, err = k.Union(all...); err != nil {
+		return nil, nil, fmt.Errorf("tooling: %w", err)
+	}
+	return cast, others, nil
+}
+
+// roomOf is the number of the room that a body fills.
+func roomOf(k *solid.Kernel, rooms []*solid.Solid, m *mesh.Mesh) (int, error) {
+	box := m.Bounds()
 	var may []int
 	for i, room := range rooms {
 		bounds, err := room.Bounds()
 		if err != nil {
-			return nil, nil, fmt.Errorf("tooling: %w", err)
+			return 0, fmt.Errorf("tooling: %w", err)
 		}
 		if holds(bounds, box) {
 			may = append(may, i)
 		}
 	}
 	if len(may) == 0 {
-		return nil, nil, errors.New("tooling: internal: the halves leave no cavity")
+		return 0, errors.New("tooling: internal: the halves leave no cavity")
 	}
 	at := may[0]
 	if len(may) > 1 {
-		part, err := k.FromMesh(b.mould.Part)
+		part, err := k.FromMesh(m)
 		if err != nil {
-			return nil, nil, fmt.Errorf("tooling: %w", err)
+			return 0, fmt.Errorf("tooling: %w", err)
 		}
 		most := 0.0
 		for _, i := range may {
 			v, err := volumeOf(part.Intersect(rooms[i]))
 			if err != nil {
-				return nil, nil, err
+				return 0, err
 			}
 			if v > most {
 				at, most = i, v
 			}
 		}
 	}
-	return rooms[at], slices.Delete(slices.Clone(rooms), at, at+1), nil
+	return at, nil
 }
 
 // cutters joins all that the share cuts away.

@@ -20,15 +20,18 @@ type channel interface {
 	opensAt(p r3.Vec) bool
 }
 
-// feed is how the mould is filled: the sprue, the ways out for the air, and between several cavities the
-// runner with a gate into each.
+// feed is how the mould is filled: the sprue, the ways out for the air, and of several cavities either the
+// runner between them with a gate into each, or a sprue of its own for each further one.
 type feed struct {
 	sprue  channel
 	vents  []channel
+	more   []channel // sprues
 	runner []channel
 }
 
-func (f feed) all() []channel { return append(append([]channel{f.sprue}, f.vents...), f.runner...) }
+func (f feed) all() []channel {
+	return append(append(append([]channel{f.sprue}, f.vents...), f.more...), f.runner...)
+}
 
 func (s Sprue) cutter(k *solid.Kernel, _ RawHalves) (Tool, error) {
 	t, err := s.Tools(k)
@@ -132,7 +135,10 @@ func (b *twoHalves) wetFeatures(k *solid.Kernel, raw [2]*solid.Solid, aprons Raw
 			to, name, kind = &vents, fmt.Sprintf("V%d", i), "vent"
 			check.Name = "vent off the show faces"
 		}
-		switch g := i - 1 - len(b.feed.vents); {
+		switch g := i - 1 - len(b.feed.vents) - len(b.feed.more); {
+		case g < 0 && i > len(b.feed.vents):
+			to, name, kind = &sprue, fmt.Sprintf("S%d", i-len(b.feed.vents)+1), "sprue"
+			check.Name = "sprue off the show faces"
 		case g == 0:
 			to, name, kind = &runner, "R1", "runner"
 			check.Name = "runner clear of the cavities"

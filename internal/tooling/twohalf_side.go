@@ -185,7 +185,7 @@ func (b *twoHalves) sidePlans() (out [][]r2.Vec) {
 
 // sideRoom is what the gutter leaves to the troughs: it must not drain them.
 func (b *twoHalves) sideRoom() (out [][]r2.Vec) {
-	if b.cavities != nil {
+	if b.cavities != nil && !b.cavities.apart() {
 		out = b.cavities.runner.rooms()
 	}
 	for _, c := range b.feed.all() {
