@@ -9,7 +9,8 @@
 //	decisions   job.toml, read, checked and edited without losing its comments
 //	scene       the part of a job as the view needs it, with its show marks
 //	judgement   draft, reach, undercuts and parting line along the direction that a run would take
-//	queue       long work: bounded, watched, cancelled
+//	queue       long work: put in line, its results fetched (package tasks)
+//	worker      long work done for a server on another machine
 //
 // Serve runs it:
 //
