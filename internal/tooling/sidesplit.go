@@ -71,6 +71,7 @@ type sideSplit struct {
 	mould   *Mould
 	parting *mouldability.Parting // upper facets are the side pieces'
 	field   *HeightField          // the parting surface between them and the whole half
+	heldMM2 float64               // what pieces make and do not leave, seen along their way out
 	splitX  float64               // where the side pieces meet, mould frame
 	plan    sideLayout
 	feed    sideFeed
@@ -89,14 +90,14 @@ func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*s
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	var first error
-	var spare *sideSplit // can be laid out, but will not pass
+	var spare *sideSplit // the best of those that can be laid out, but may not pass
 	failed := map[r3.Vec]int{}
 	for _, way := range ways {
 		if failed[way.down] == triesEach {
 			continue
 		}
 		b, err := planWay(ctx, part, way, o)
-		if err == nil && b.fits() {
+		if err == nil && b.heldMM2 <= heldStepMM2 && b.fits() {
 			return b, nil
 		}
 		if ctx.Err() != nil {
@@ -104,7 +105,7 @@ func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*s
 		}
 		failed[way.down]++
 		first = cmp.Or(first, err)
-		if spare == nil {
+		if err == nil && (spare == nil || b.fits() && (!spare.fits() || b.heldMM2 < (1-wayGain)*spare.heldMM2)) {
 			spare = b
 		}
 	}

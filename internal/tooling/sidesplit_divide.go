@@ -47,7 +47,6 @@ func (b *sideSplit) divide(ctx context.Context) error {
 	cut, source := cutLevel(m, level)
 	var first error
 	var kept *mouldability.Parting
-	keptAt := 0.0
 	for _, p := range []levelCut{{m, nil, 0}, {cut, source, level}} {
 		if p.m == nil {
 			continue
@@ -62,12 +61,11 @@ func (b *sideSplit) divide(ctx context.Context) error {
 			if err == nil {
 				var s *Surface
 				if s, err = sideSurface(ctx, parting, foot); err == nil {
-					if slides(s, at) {
-						b.parting, b.splitX = parting, at
-						return nil
+					if held := b.held(parting, p, r, at); kept == nil || slides(s, at) {
+						kept, b.parting, b.splitX, b.heldMM2 = parting, parting, at, held
 					}
-					if kept == nil {
-						kept, keptAt = parting, at
+					if slides(s, at) {
+						return nil
 					}
 				}
 			}
@@ -78,7 +76,6 @@ func (b *sideSplit) divide(ctx context.Context) error {
 		}
 	}
 	if kept != nil { // the proofs say where the side pieces catch
-		b.parting, b.splitX = kept, keptAt
 		return nil
 	}
 	return b.cannot(first)
@@ -89,6 +86,29 @@ type levelCut struct {
 	m      *mesh.Mesh
 	source []int32
 	level  float64 // where it was cut, if source is not nil
+}
+
+// held is what the pieces make and do not leave, seen along their way out. What holds a soft casting on the
+// whole half is left out: it is judged by strain.
+func (b *sideSplit) held(parting *mouldability.Parting, p levelCut, r sideReach, splitX float64) (sum float64) {
+	for f, up := range parting.Upper { // the division cuts nothing: its facets are those of p
+		t := p.m.Facet(f)
+		n := t.Normal()
+		switch {
+		case up:
+			over, share := overShare(extentX(p.m, f), splitX), 0.0
+			if r.right[f] {
+				share += over
+			}
+			if r.left[f] {
+				share += 1 - over
+			}
+			sum += (1 - share) * math.Abs(n.X) / 2
+		case !r.low[f] && b.opt.Casting == nil:
+			sum += math.Abs(n.Z) / 2
+		}
+	}
+	return sum
 }
 
 // slides says whether the side pieces move out over the surface: it never rises on the way.

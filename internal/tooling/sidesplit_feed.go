@@ -44,25 +44,34 @@ func (f sideFeed) channels() (out []channel) {
 	return out
 }
 
-// planFeed finds the sprue a place off the show faces, from above or from below; failing that one from
-// above on a show face, which a check then refuses.
+// feedTries are what is tried for the sprue, in this order. The last puts it on a show face, which a check
+// then refuses with the place.
+var feedTries = []struct{ below, astride, onShow bool }{{}, {below: true}, {astride: true}, {onShow: true}, {below: true, onShow: true}}
+
+// planFeed finds the sprue a place.
 func (b *sideSplit) planFeed() error {
-	above, below := b.openFeed(false), b.openFeed(true)
-	var last error
-	for _, onShow := range []bool{false, true} {
-		for _, f := range []*sideFeed{above, below} {
-			if err := b.placeSprue(f, onShow); err != nil {
-				last = cmp.Or(last, err)
-				continue
-			}
-			b.placeVents(f)
-			b.feed = *f
-			b.noteFeed()
-			return nil
+	feeds := map[bool]*sideFeed{false: b.openFeed(false), true: b.openFeed(true)}
+	var first error
+	for _, q := range feedTries {
+		f := feeds[q.below]
+		err := b.placeSprue(f, feedRule{q.astride, q.onShow})
+		if err != nil {
+			first = cmp.Or(first, err)
+			continue
 		}
+		b.placeVents(f)
+		b.feed = *f
+		b.noteFeed()
+		if q.astride {
+			b.mould.Notes = append(b.mould.Notes, "the part is narrower than the sprue wherever it could stand: it sits astride an edge, and its mark goes round that edge")
+		}
+		return nil
 	}
-	return fmt.Errorf("tooling: %w", last)
+	return fmt.Errorf("tooling: %w", first)
 }
+
+// feedRule says what a channel may do: sit astride an edge that is narrower than it, touch show faces.
+type feedRule struct{ astride, onShow bool }
 
 func (b *sideSplit) noteFeed() {
 	m, f := b.mould, b.feed
@@ -198,7 +207,7 @@ func (b *sideSplit) outsideZ(f *sideFeed) float64 {
 }
 
 // placeSprue takes the highest place, and of equally high ones the one nearest to the middle.
-func (b *sideSplit) placeSprue(f *sideFeed, onShow bool) error {
+func (b *sideSplit) placeSprue(f *sideFeed, rule feedRule) error {
 	box := b.mould.Part.Bounds()
 	mid := r2.Vec{X: (box.Min.X + box.Max.X) / 2, Y: (box.Min.Y + box.Max.Y) / 2}
 	spots := byScore(b.feedSpots(f), func(p r3.Vec) float64 {
@@ -207,7 +216,7 @@ func (b *sideSplit) placeSprue(f *sideFeed, onShow bool) error {
 	var last error
 	for _, d := range sizes(b.opt.SprueMM) {
 		for _, p := range spots {
-			s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: d}, onShow)
+			s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: d}, rule)
 			if err == nil {
 				f.sprue = s
 				return nil
@@ -234,7 +243,7 @@ func (b *sideSplit) placeVents(f *sideFeed) {
 			if far(p) < b.opt.VentMM+b.opt.LeastWallMM {
 				continue
 			}
-			s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: b.opt.VentMM, DraftDeg: VentOptions().DraftDeg}, false)
+			s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: b.opt.VentMM, DraftDeg: VentOptions().DraftDeg}, feedRule{astride: !f.below})
 			if err == nil {
 				f.vents, found = append(f.vents, s), true
 				break
@@ -270,9 +279,25 @@ func byScore(spots []r3.Vec, score func(r3.Vec) float64) []r3.Vec {
 	return out
 }
 
-// channelAt sets a channel on a place of the cavity, off the show faces unless onShow, and not down the
-// side of the part: where its foot would reach more than its own width below the place it stands on an edge.
-func (b *sideSplit) channelAt(f *sideFeed, p r3.Vec, opt SprueOptions, onShow bool) (Sprue, error) {
+// channelAt sets a channel on a place of the cavity, off the show faces unless the rule lets it, and not
+// down the side of the part: where its foot would reach more than its own width below the place it stands on
+// an edge.
+func (b *sideSplit) channelAt(f *sideFeed, p r3.Vec, opt SprueOptions, rule feedRule) (Sprue, error) {
+	s, err := b.standing(f, p, opt)
+	if err != nil && rule.astride {
+		s, err = b.astride(p, opt.withDefaults(), err)
+	}
+	if err != nil {
+		return s, err
+	}
+	if c := s.AvoidsShow(f.open, f.show); !rule.onShow && !c.OK {
+		return s, fmt.Errorf("%s: %w", c.Words, ErrSprue)
+	}
+	return s, nil
+}
+
+// standing is a channel with all of its foot on the part.
+func (b *sideSplit) standing(f *sideFeed, p r3.Vec, opt SprueOptions) (Sprue, error) {
 	at, r := r2.Vec{X: p.X, Y: p.Y}, opt.TopDiameterMM/2
 	for _, q := range []r2.Vec{{X: r}, {X: -r}, {Y: r}, {Y: -r}} { // cheap, and rules out most of a narrow rim
 		if z, ok := f.open.At(r2.Add(at, q)); !ok || z < p.Z-4*r {
@@ -286,8 +311,16 @@ func (b *sideSplit) channelAt(f *sideFeed, p r3.Vec, opt SprueOptions, onShow bo
 	if s.BottomZ < p.Z-4*s.BottomRadius {
 		return s, fmt.Errorf("the foot at (%.1f, %.1f) hangs over an edge of the part: %w", at.X, at.Y, ErrSprue)
 	}
-	if c := s.AvoidsShow(f.open, f.show); !onShow && !c.OK {
-		return s, fmt.Errorf("%s: %w", c.Words, ErrSprue)
+	return s, nil
+}
+
+// astride is a channel from above that reaches down both sides of an edge by its own width, so that it opens
+// into the cavity over about its own section. It ends over the whole half.
+func (b *sideSplit) astride(p r3.Vec, o SprueOptions, why error) (Sprue, error) {
+	s := Sprue{At: r2.Vec{X: p.X, Y: p.Y}, TopZ: b.mould.Block.Max.Z, BottomZ: p.Z - o.TopDiameterMM, TopRadius: o.TopDiameterMM / 2, DraftDeg: o.DraftDeg}
+	s.BottomRadius = s.radiusAt(s.BottomZ)
+	if _, hi, _ := b.field.Range(ring(s.At, s.BottomRadius+b.opt.LeastWallMM, circleSegments(s.BottomRadius))); s.BottomZ < hi+b.opt.LeastWallMM {
+		return s, why
 	}
 	return s, nil
 }

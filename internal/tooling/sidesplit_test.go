@@ -191,7 +191,7 @@ func TestSideSplitNamesWhatLocks(t *testing.T) {
 func TestSideSplitForTheBumperCap(t *testing.T) {
 	t.Parallel()
 	part := lantern.BumperCap()
-	opt := SideSplitOptions{Show: part.Show()}.bare()
+	opt := SideSplitOptions{Show: part.Show(), Direction: r3.Vec{Z: -1}, Side: r3.Vec{X: 1}}.bare()
 	b := buildSides(t, part.Mesh, opt)
 	failed := b.mould.Failed()
 	if len(failed) != 1 || failed[0].Name != "the casting leaves the whole half" {
@@ -228,6 +228,19 @@ func TestSideSplitForTheBumperCap(t *testing.T) {
 	}
 	if mustPass(t, b.mould); len(b.mould.Checks) != 1 || b.out.Release == nil {
 		t.Errorf("a soft casting is judged: %v", b.mould.Checks)
+	}
+}
+
+// A blade is narrower than any sprue: the sprue sits astride its edge, in the plane of the split.
+func TestSideSplitFeedsABladeAstride(t *testing.T) {
+	t.Parallel()
+	part := modelled(t, func(k *solid.Kernel) (*solid.Solid, error) {
+		return k.Box(r3.Box{Min: r3.Vec{X: -0.8, Y: -15}, Max: r3.Vec{X: 0.8, Y: 15, Z: 15}})
+	})
+	b := buildSides(t, part, SideSplitOptions{Direction: r3.Vec{Z: 1}, Side: r3.Vec{X: 1}, SprueMM: 4}.bare())
+	mustPass(t, b.mould)
+	if s := b.feed.sprue; b.feed.below || s.TopRadius != 2 || s.At.X != b.splitX || math.Abs(s.BottomZ-(b.mould.Part.Bounds().Max.Z-4)) > 1e-9 {
+		t.Errorf("sprue %+v; it should reach its own 4 mm down both sides of the edge", s)
 	}
 }
 
