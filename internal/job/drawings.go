@@ -252,6 +252,14 @@ func shortSize(q tooling.Feature) string {
 		return fmt.Sprintf("%.1f × %.1f mm", size["width"], size["height"])
 	case "pry slot":
 		return fmt.Sprintf("%.1f mm wide, %.1f mm deep", size["width"], size["depth"])
+	case "levelling screw":
+		return fmt.Sprintf("hole %.1f mm", size["hole"])
+	case "air hole", "bond hole":
+		return fmt.Sprintf("%.1f mm to %.1f mm", size["diameter below"], size["diameter above"])
+	case "tab":
+		return fmt.Sprintf("%.1f × %.1f mm, neck %.1f mm", size["width"], size["thickness"], size["neck"])
+	case "moat":
+		return fmt.Sprintf("%.1f mm wide, %.1f mm deep", size["width"], size["depth"])
 	case "gutter":
 		return fmt.Sprintf("runs round the cavity, %.1f mm from it; %.1f mm wide, %.2f mm deep", size["land"], size["width"], size["depth"])
 	}
@@ -325,7 +333,11 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		s.Size = q.Words
 	case "cut":
 		s.Size = fmt.Sprintf("%.1f mm deep, %.1f mm left uncut at the far end", size["depth"], size["left uncut"])
-	case "gutter", "side sprue", "runner", "gate": // the mark stands at its place; the outline is drawn by itself
+	case "levelling screw":
+		s.DiameterMM = size["hole"]
+	case "air hole", "bond hole":
+		s.DiameterMM = size["diameter above"]
+	case "gutter", "moat", "tab", "side sprue", "runner", "gate": // the mark stands at its place; the outline is drawn by itself
 	default:
 		return s, false
 	}

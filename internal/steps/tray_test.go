@@ -15,7 +15,7 @@ func TestTray(t *testing.T) {
 	m := generic(t, "pu-flexible")
 	rep := report(t, m, tooling.TrayFamily, job.PieceReport{Name: tooling.Tray, Exit: [3]float64{0, 0, -1}}, job.PieceReport{Name: tooling.CarrierPiece, Exit: [3]float64{0, 0, 1}})
 	rep.Mould.Opening, rep.Mould.Stages = "", []string{"casting and carrier leave the tray together: free"}
-	rep.Mould.Features = []job.FeatureReport{{Name: "G1", Kind: "overflow moat", Piece: tooling.Tray}, {Name: "S1", Kind: "levelling screw", Piece: tooling.Tray},
+	rep.Mould.Features = []job.FeatureReport{{Name: "G1", Kind: "moat", Piece: tooling.Tray}, {Name: "S1", Kind: "levelling screw", Piece: tooling.Tray},
 		{Name: "T1", Kind: "tab", Piece: tooling.CarrierPiece}, {Name: "T2", Kind: "tab", Piece: tooling.CarrierPiece}, {Name: "A1", Kind: "air hole", Piece: tooling.CarrierPiece}}
 	rep.Warnings = []string{"the resin lifts the carrier with 0.04 N: clamp it"}
 	p := mustMake(t, rep, m, Bench{})
@@ -33,7 +33,7 @@ func TestTray(t *testing.T) {
 	}
 	for id, c := range map[string][2]string{
 		"set-up":       {"Set the tray level with S1", "tilt"},
-		"release-tray": {"overflow moat G1", "levelling screw"},
+		"release-tray": {"moat G1", "levelling screw"},
 		"hang":         {"The feet of T1 and T2 must sit", "A1"},
 		"pour":         {"Lower the carrier at a slant", "Stop at the brim of the cavity"},
 		"open":         {"From the proof: casting and carrier leave the tray together: free.", "leaves along"},

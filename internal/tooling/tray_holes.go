@@ -137,8 +137,7 @@ func (b *trayMould) clearOfTabs(h hole) bool {
 			return false
 		}
 		// A bar is let into the side; over it a hole would cut its root.
-		bar := strip(r2.Add(t.from, r2.Scale(t.root, t.out)), t.out, t.end-t.root, t.wide)
-		if short(gap(disc(h.at, h.rHigh), shape{core: bar}), b.opt.LeastWallMM) {
+		if short(gap(disc(h.at, h.rHigh), shape{core: t.plan()}), b.opt.LeastWallMM) {
 			return false
 		}
 	}

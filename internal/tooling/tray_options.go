@@ -68,7 +68,8 @@ type CarrierOptions struct {
 const (
 	// leastNeckMM is the thinnest neck that prints at all: two lines of 0.4 mm (common practice, no source).
 	leastNeckMM = 0.8
-	leastTabs   = 3 // fewer do not keep a plate level
+	leastHoleMM = 1.0 // smaller holes print shut (common practice, no source)
+	leastTabs   = 3   // fewer do not keep a plate level
 	mostTabs    = 12
 )
 
@@ -114,6 +115,8 @@ func (o TrayOptions) check(facets int) error {
 		return fmt.Errorf("%w: a neck of %g mm: give %g mm, which prints, to the tab's %g mm", ErrOptions, c.NeckMM, leastNeckMM, c.TabHighMM)
 	case short(c.TabMM, 2*o.LeastWallMM) || short(c.TabHighMM, o.LeastWallMM):
 		return fmt.Errorf("%w: a tab of %g × %g mm: give at least %g × %g mm", ErrOptions, c.TabMM, c.TabHighMM, 2*o.LeastWallMM, o.LeastWallMM)
+	case short(c.AirHoleMM, leastHoleMM) || short(c.BondHoleMM, leastHoleMM):
+		return fmt.Errorf("%w: holes of %g and %g mm: give at least %g mm, smaller ones print shut", ErrOptions, c.AirHoleMM, c.BondHoleMM, leastHoleMM)
 	case short(c.BondEdgeMM, o.LeastWallMM):
 		return fmt.Errorf("%w: %g mm of carrier round a hole do not print: give %g mm or more", ErrOptions, c.BondEdgeMM, o.LeastWallMM)
 	}

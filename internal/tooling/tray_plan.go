@@ -99,9 +99,9 @@ func (b *trayMould) digMoat() error {
 		}
 		b.moatHigh, b.moatOutMM = deep, o.LandMM+width
 		b.moat = []slab{{plan[0], b.level - deep/2, b.level + overshootMM}, {plan[1], b.level - deep, b.level + overshootMM}}
-		b.mould.Features = append(b.mould.Features, Feature{Name: "G1", Kind: "overflow moat", Piece: Tray,
+		b.mould.Features = append(b.mould.Features, Feature{Name: "G1", Kind: "moat", Piece: Tray,
 			At:      r3.Vec{X: plan[0][0][0].X, Y: plan[0][0][0].Y, Z: b.level},
-			SizesMM: []Size{{"land", o.LandMM}, {"width", width}, {"depth", deep}}, VolumeMM3: deep * (area[0] + area[1]) / 2,
+			SizesMM: []Size{{"land", o.LandMM}, {"width", width}, {"depth", deep}}, VolumeMM3: deep * (area[0] + area[1]) / 2, Outline: plan[0],
 			Words: fmt.Sprintf("moat for what runs over the brim, %.1f mm wide, %.1f mm deep, holds %.2f mL", width, deep, deep*(area[0]+area[1])/2000)})
 		return nil
 	}

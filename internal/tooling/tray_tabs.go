@@ -53,6 +53,11 @@ func (t tab) seat(g float64) []r2.Vec {
 // seatAt is the middle of the seat.
 func (t tab) seatAt() r2.Vec { return r2.Add(t.from, r2.Scale(t.end-t.wide/2, t.out)) }
 
+// plan is the tab seen from above.
+func (t tab) plan() []r2.Vec {
+	return strip(r2.Add(t.from, r2.Scale(t.root, t.out)), t.out, t.end-t.root, t.wide)
+}
+
 // at takes a place of the tab's own plane (along it, up, across) to the mould frame.
 func (t tab) at(v r3.Vec) r3.Vec {
 	return r3.Vec{X: t.from.X + v.X*t.out.X + v.Z*t.out.Y, Y: t.from.Y + v.X*t.out.Y - v.Z*t.out.X, Z: v.Y}
@@ -103,7 +108,7 @@ func (b *trayMould) placeTabs() error {
 		b.tabs = append(b.tabs, t)
 		s := t.seatAt()
 		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("T%d", i+1), Kind: "tab", Piece: CarrierPiece, At: r3.Vec{X: s.X, Y: s.Y, Z: b.level - b.opt.SeatMM},
-			SizesMM: []Size{{"width", t.wide}, {"thickness", b.opt.TabHighMM}, {"neck", t.neckMM}, {"seat depth", b.opt.SeatMM}}, Words: t.words(b.opt)})
+			SizesMM: []Size{{"width", t.wide}, {"thickness", b.opt.TabHighMM}, {"neck", t.neckMM}, {"seat depth", b.opt.SeatMM}}, Words: t.words(b.opt), Outline: [][]r2.Vec{t.plan()}})
 	}
 	return nil
 }

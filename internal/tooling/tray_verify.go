@@ -329,7 +329,7 @@ func (b *trayMould) notes() {
 	if c == nil {
 		return
 	}
-	b.note("casting and carrier touch on %.0f mm², %.0f mm² of it in the %d bond and %d air holes", c.BondMM2, c.HoleBondMM2, c.BondHoles, c.AirHoles)
+	b.note("casting and carrier touch on %.0f mm², %.0f mm² of it in its holes: bond holes %d, air holes %d", c.BondMM2, c.HoleBondMM2, c.BondHoles, c.AirHoles)
 	b.note("the bond is only as good as its surface: sand the carrier with 120 grit where the resin touches it, wipe it with alcohol, let it dry, keep release agent off it, and try resin on a scrap of the carrier's material first")
 	b.hold()
 	b.note("after the cure, lift casting and carrier out by the tabs; snap the %d tabs at their score lines, %.1f mm thick, and file the stubs", c.Tabs, b.opt.NeckMM)
