@@ -66,6 +66,50 @@ func mustPass(t testing.TB, m *Mould) {
 	}
 }
 
+// stepsFree moves the pieces away in steps and asks the kernel what they then share with what is still
+// there: another method than that of the proof.
+func stepsFree(t testing.TB, b *sideSplit) {
+	t.Helper()
+	const most = 1e-4 // mm³, rounding of faces that slide on each other
+	err := pool.Do(context.Background(), func(k *solid.Kernel) error {
+		body := func(name string) *solid.Solid {
+			m := b.mould.Cast
+			if name != castingName {
+				m = b.mould.piece(name)
+			}
+			s, err := k.FromMesh(m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return s
+		}
+		for _, q := range sideStages {
+			moving, fixed := body(q.moving), body(q.fixed)
+			for _, step := range []float64{0, 0.02, 0.3, 3, 12, 30} {
+				moved, err := moving.Translate(r3.Scale(step, q.way))
+				if err != nil {
+					return err
+				}
+				common, err := moved.Intersect(fixed)
+				if err != nil {
+					return err
+				}
+				v, err := common.VolumeMM3()
+				if err != nil {
+					return err
+				}
+				if v > most {
+					t.Errorf("%s %g mm along %v shares %.3g mm³ with the %s", q.moving, step, q.way, v, q.fixed)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 // A spool is undercut all round along its axis; two side pieces part it over a whole half under its foot.
 func TestSideSplitPartsASpool(t *testing.T) {
 	t.Parallel()
@@ -95,6 +139,7 @@ func TestSideSplitPartsASpool(t *testing.T) {
 			t.Error(st.Words())
 		}
 	}
+	stepsFree(t, b)
 }
 
 // bare leaves the hardware out, which other tests try.
@@ -143,6 +188,7 @@ func TestSideSplitMakesAHoleThroughABoss(t *testing.T) {
 	}
 	area := 12 * math.Sin(math.Pi/12) * 9 // of 24 sides on a circle of 3 mm
 	near(t, "cavity", b.mould.Part.VolumeMM3(), 40*40*5+24*24*20-24*area, 1e-9)
+	stepsFree(t, b)
 }
 
 // A groove along a boss lies open at both its ends and to one side.
@@ -162,6 +208,7 @@ func TestSideSplitMakesAGroove(t *testing.T) {
 	b := buildSides(t, part, SideSplitOptions{Direction: r3.Vec{Z: 1}, Side: r3.Vec{X: 3, Z: 1}}.bare())
 	mustPass(t, b.mould)
 	near(t, "cavity", b.mould.Part.VolumeMM3(), 30*20*20-30*5*5, 1e-12)
+	stepsFree(t, b)
 }
 
 // Blind holes from four sides lock whichever side the pieces leave along: those across it are 5 mm deep and
@@ -264,6 +311,7 @@ func TestSideSplitSlidesOnAWavedSurface(t *testing.T) {
 	if b.mould.Surface.Flat || b.parting.MaxZ-b.parting.MinZ < 3 {
 		t.Errorf("the line is %.1f mm uneven", b.parting.MaxZ-b.parting.MinZ)
 	}
+	stepsFree(t, b)
 }
 
 // Turned about its axis, mirrored or renumbered, a spool is divided alike.
