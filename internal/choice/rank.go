@@ -11,15 +11,19 @@ const showFlashSlackMM = 0.5
 
 func (r *Row) onShow() bool { return r.ShowFlashMM > showFlashSlackMM }
 
+// Locks says that the way does not open because something is held; else one that does not open does not
+// suit the part, or no sound mould came of it.
+func (r *Row) Locks() bool { return !r.Opens && r.Release != nil && !r.Release.Releases }
+
 // verdict says in a line how it stands.
 func (r *Row) verdict() string {
 	switch {
 	case r.Basis == Tried:
 		return "makes no sound mould (tried)"
-	case !r.Opens && r.Release == nil:
-		return fmt.Sprintf("does not suit the part (%s)", r.Basis)
-	case !r.Opens:
+	case r.Locks():
 		return fmt.Sprintf("locks (%s)", r.Basis)
+	case !r.Opens:
+		return fmt.Sprintf("does not suit the part (%s)", r.Basis)
 	case r.onShow():
 		return fmt.Sprintf("opens, but leaves %.0f mm of flash on show faces (%s)", r.ShowFlashMM, r.Basis)
 	}
@@ -76,7 +80,7 @@ func whyBest(rows []Row) string {
 			case r.Key != f.key:
 			case r.Basis == Tried:
 				words += fmt.Sprintf("; %s makes no sound mould", f.name)
-			case !r.Opens && r.Release != nil:
+			case r.Locks():
 				words += fmt.Sprintf("; %s would lock", f.name)
 			case !r.Opens:
 				words += fmt.Sprintf("; %s does not suit the part", f.name)

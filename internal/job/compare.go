@@ -44,7 +44,7 @@ type Comparison struct {
 
 // wayFamilies gives for each way of package choice the family of job.toml that builds it.
 var wayFamilies = map[string]string{
-	"open-tray":        "tray",
+	"open-tray":        familyTray,
 	"two-rigid-halves": familyTwoHalves,
 	"side-split":       "side-split",
 	"cradle-insert":    "insert",
@@ -78,6 +78,10 @@ func Compare(ctx context.Context, folder string, opt CompareOptions) (*Compariso
 		return nil, err
 	}
 	c := &comparing{folder: folder, file: f, part: p, material: m, silicone: silicone, opt: run}
+	reading := c.along("", r3.Vec{})
+	if c.carrier, err = reading.readCarrier(ctx); err != nil {
+		return nil, err
+	}
 	t, err := choice.Compare(ctx, p.mesh, p.show, c.options(opt))
 	if errors.Is(err, choice.ErrOptions) {
 		return nil, f.wrong("compare", "%w", err)
@@ -85,7 +89,7 @@ func Compare(ctx context.Context, folder string, opt CompareOptions) (*Compariso
 	if err != nil {
 		return nil, err
 	}
-	return &Comparison{Part: p.report, Warnings: p.warnings, Table: t}, nil
+	return &Comparison{Part: p.report, Warnings: append(p.warnings, reading.report.Warnings...), Table: t}, nil
 }
 
 // partShare is the share of a comparison's progress that looking the part over takes.
@@ -97,13 +101,14 @@ type comparing struct {
 	file               *File
 	part               *part
 	material, silicone *material.Material
+	carrier            *mesh.Mesh // nil for none
 	opt                RunOptions
 	at                 float64 // progress when the builder now at work began
 }
 
 func (c *comparing) options(opt CompareOptions) choice.Options {
 	f := c.file
-	o := choice.Options{Direction: f.asked(), Batch: f.Compare.Batch, Casting: flexOf(c.material), Silicone: flexOf(c.silicone), WallMM: f.Mould.WallMM,
+	o := choice.Options{Direction: f.asked(), Batch: f.Compare.Batch, Casting: flexOf(c.material), Silicone: flexOf(c.silicone), Carrier: c.carrier, WallMM: f.Mould.WallMM,
 		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: opt.Builds == BuildAll,
 		NoChange: opt.NoChange,
 		Progress: c.tell}
@@ -115,6 +120,9 @@ func (c *comparing) options(opt CompareOptions) choice.Options {
 	}
 	o.Provers = map[string]choice.Prover{}
 	for way, name := range wayFamilies {
+		if c.carrier != nil && name != familyTray {
+			continue // no other builder holds a carrier
+		}
 		if name == familyTwoHalves {
 			o.Provers[way] = c.proveTwoHalves
 		} else if fam := findFamily(name); fam != nil {
@@ -134,9 +142,10 @@ func (c *comparing) tell(stage string, done float64) {
 // builderShare is the share of the progress that each builder may fill.
 const builderShare = 0.06
 
-// along is the job with an opening direction: the one it asks for, or else d.
-func (c *comparing) along(d r3.Vec) *trying {
+// along is the job for a family, with an opening direction: the one it asks for, or else d.
+func (c *comparing) along(family string, d r3.Vec) *trying {
 	f := *c.file
+	f.Mould.Family = family
 	if len(f.Opening.Direction) != 3 && d != (r3.Vec{}) {
 		f.Opening.Direction = []float64{d.X, d.Y, d.Z}
 	}
@@ -157,7 +166,7 @@ func (c *comparing) directions(d r3.Vec) []r3.Vec {
 // proveTwoHalves builds two rigid halves as a run does.
 func (c *comparing) proveTwoHalves(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (words string, ok bool, err error) {
 	for _, d := range c.directions(d) {
-		s := c.along(d)
+		s := c.along(familyTwoHalves, d)
 		m, err := s.mould(ctx)
 		if err != nil {
 			return "", false, err
@@ -173,7 +182,7 @@ func (c *comparing) proveTwoHalves(ctx context.Context, _ *mesh.Mesh, _ []bool, 
 // proveFamily builds a mould of another family as a run does.
 func (c *comparing) proveFamily(ctx context.Context, fam *family, d r3.Vec) (words string, ok bool, err error) {
 	for _, d := range c.directions(d) {
-		s := c.along(d)
+		s := c.along(fam.name, d)
 		set, err := s.buildSet(ctx, fam, c.silicone)
 		if err != nil {
 			return "", false, err

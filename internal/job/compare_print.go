@@ -77,10 +77,10 @@ func shortVerdict(r *choice.Row) string {
 		return "no sound mould, tried"
 	case r.Opens:
 		return "opens, " + r.Basis
-	case r.Release == nil:
-		return "does not suit"
+	case r.Locks():
+		return "locks, " + r.Basis
 	}
-	return "locks, " + r.Basis
+	return "does not suit"
 }
 
 func amounts(what string, list []choice.Amount) string {

@@ -53,6 +53,36 @@ func TestCompareTheDemo(t *testing.T) {
 	}
 }
 
+// The carrier of the foot pad is over-moulded in the open tray; no other way has a place for it but two
+// halves, which nothing builds round a carrier.
+func TestCompareOverMould(t *testing.T) {
+	folder := lanternJob(t, lantern.FootPad(), "[material]\nid = \"pu-flexible\"\n[opening]\ndirection = [0, 0, 1]\n[mould]\nfamily = \"tray\"\n[tray]\ncarrier = \"carrier.3mf\"\n")
+	carrier := lantern.PadCarrier()
+	if err := meshfile.Save(filepath.Join(folder, "carrier.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{carrier.Object()}}); err != nil {
+		t.Fatal(err)
+	}
+	c, err := Compare(t.Context(), folder, CompareOptions{Pool: pool, Builds: BuildAll})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range c.Rows {
+		switch r.Key {
+		case "open-tray":
+			if c.Best != r.Key || r.Basis != choice.Proven {
+				t.Errorf("best is %q; the tray: %s %q", c.Best, r.Verdict, r.Reasons)
+			}
+		case "two-rigid-halves":
+			if r.Basis == choice.Proven {
+				t.Errorf("two halves: %s, but nothing builds them round a carrier", r.Verdict)
+			}
+		default:
+			if r.Opens || r.Locks() || !strings.Contains(strings.Join(r.Reasons, " "), "carrier") {
+				t.Errorf("%s: %s %q", r.Name, r.Verdict, r.Reasons)
+			}
+		}
+	}
+}
+
 // A builder that fails sends its way down, with its reason; what the maker gives in [compare] is what is
 // counted with.
 func TestCompareSettings(t *testing.T) {
