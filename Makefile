@@ -14,7 +14,7 @@ NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit -
 # server for the records, readers of the PDFs and QR codes that are printed, and a browser.
 DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools chromium
 
-.PHONY: all deps testdeps build test lint demo bench realmeshes
+.PHONY: all deps testdeps build test lint demo bench realmeshes stepping
 
 all: build
 
@@ -75,3 +75,7 @@ bench: deps
 # The table of docs/realmeshes.md, made anew.
 realmeshes: build testdeps
 	$(GO) run ./bench/realmeshes
+
+# The opening proof held against stepping with booleans; the result stands in docs/opening.md.
+stepping: build testdeps
+	$(GO) run ./bench/stepping
