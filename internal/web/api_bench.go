@@ -123,6 +123,7 @@ type RunPath struct {
 
 func (s *Server) benchRoutes(api huma.API) {
 	s.fillRoutes(api)
+	s.compareRoutes(api)
 	huma.Register(api, huma.Operation{OperationID: "getPlan", Method: http.MethodGet, Path: "/api/jobs/{job}/plan", Summary: "The steps of the last run, for a bench"},
 		func(_ context.Context, in *PlanInput) (*body[*steps.Plan], error) {
 			_, p, err := s.plan(in.Job, in.BenchChoice)

@@ -15,7 +15,7 @@ type TaskPath struct {
 type taskIn struct {
 	JobPath
 	Body struct {
-		Kind string `json:"kind" enum:"judge,build" doc:"judge: search and analyse directions. build: the whole run; it writes out/"`
+		Kind string `json:"kind" enum:"judge,build,compare" doc:"judge: search and analyse directions. build: the whole run; it writes out/. compare: rank the ways to mould the part"`
 	}
 }
 

@@ -305,9 +305,15 @@ func TestBrowserRefusalShowsThePlace(t *testing.T) {
 		t.Errorf("refusal: %s", got)
 	}
 	p.looks("refused")
-	// The page offers the kind of mould that does open.
-	p.click(`[data-key="use-insert"]`)
-	p.run(chromedp.WaitNotPresent(chromedp.CSS(`[data-key="use-insert"]`)))
+	// The page compares the ways to mould it, and offers the one that is proven to open.
+	p.click(`[data-key="compare"]`)
+	p.waitFor(".ways")
+	if got := p.text(".ways > li"); !strings.Contains(got, "cradle") || !strings.Contains(got, "proven") || !strings.Contains(got, "±") {
+		t.Errorf("the best way: %s", got)
+	}
+	p.looks("ways")
+	p.click(`[data-key="way-cradle-insert"]`)
+	p.run(chromedp.WaitNotPresent(chromedp.CSS(`[data-key="way-cradle-insert"]`)))
 	p.waitFor(`[data-key="build"]:enabled`)
 	p.click(`[data-key="build"]`)
 	p.waitFor("#mould .pieces")

@@ -43,7 +43,7 @@ const (
 type TaskState struct {
 	ID      string  `json:"id"`
 	Job     string  `json:"job"`
-	Kind    string  `json:"kind" enum:"judge,build"`
+	Kind    string  `json:"kind" enum:"judge,build,compare"`
 	State   string  `json:"state" enum:"waiting,running,done,refused,stopped,failed"`
 	Stage   string  `json:"stage" doc:"What is being done, in words"`
 	Share   float64 `json:"share" minimum:"0" maximum:"1" doc:"Part of the work that is done. It begins anew when another worker takes over"`
@@ -81,7 +81,7 @@ func lineVersion(version string) string { return version + " " + runtime.GOARCH 
 func (s *Server) openLine(ctx context.Context) (*tasks.Queue, error) {
 	opt := tasks.Options{Version: lineVersion(s.opt.Version), Refusal: isRefusal, AtOnce: buildsAtOnce, Log: warnings()}
 	if s.opt.Database == "" {
-		opt.Handlers = map[string]tasks.Handler{kindJudge: s.judgeHere, kindBuild: s.buildHere}
+		opt.Handlers = map[string]tasks.Handler{kindJudge: s.judgeHere, kindBuild: s.buildHere, kindCompare: s.compareHere}
 		return tasks.Open(ctx, filepath.Join(s.work.dir, TasksFile), opt)
 	}
 	var err error

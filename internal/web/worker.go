@@ -47,7 +47,7 @@ func Work(ctx context.Context, opt WorkerOptions, ready func()) (err error) {
 type worker struct{ pool *solid.Pool }
 
 func (w *worker) handlers() map[string]tasks.Handler {
-	return map[string]tasks.Handler{kindJudge: w.unpacked(w.judge), kindBuild: w.unpacked(w.build)}
+	return map[string]tasks.Handler{kindJudge: w.unpacked(w.judge), kindBuild: w.unpacked(w.build), kindCompare: w.unpacked(w.compare)}
 }
 
 // unpacked gives a handler the job folder of a task, for as long as it runs.

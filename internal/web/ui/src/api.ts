@@ -8,7 +8,7 @@ export type Vec = [number, number, number]
 export interface Task {
   id: string
   job: string
-  kind: 'judge' | 'build'
+  kind: 'judge' | 'build' | 'compare'
   state: 'waiting' | 'running' | 'done' | 'refused' | 'stopped' | 'failed'
   stage: string
   share: number
@@ -95,6 +95,30 @@ export interface Shot {
   cautions?: string[]
 }
 
+export interface Way {
+  rank: number
+  key: string
+  name: string
+  family?: string
+  opens: boolean
+  basis: 'proven' | 'estimated' | 'tried'
+  verdict: string
+  reasons: string[]
+  flash_mm: number
+  show_flash_mm: number
+  print_ml: number
+  silicone_ml: number
+  volume_error_pct: number
+  one_time_pours: number
+  cycle_h: number
+  typical_shots: number
+  moulds: number
+  shots: number
+  cost: { total: number; per_part: number; error_pct: number }
+}
+
+export interface Comparison { best: string; why: string; batch: number; prices: { currency?: string; typical: boolean }; ways: Way[]; change?: { name: string; words: string }; no_change?: string }
+
 export interface Filled { words?: string[]; pockets?: { volume_mm3: number; error_mm3: number; words: string }[] | null }
 
 export interface Report {
@@ -134,13 +158,15 @@ export const api = {
   report: (id: string) => json<Report>('GET', `${at(id)}/report`),
   intake: (id: string) => json<Intake>('GET', `${at(id)}/intake`),
   judgement: (id: string) => json<Judgement>('GET', `${at(id)}/judgement`),
+  comparison: (id: string) => json<{ fresh: boolean; comparison: Comparison }>('GET', `${at(id)}/comparison`),
+  families: () => json<{ name: string; words: string }[]>('GET', '/api/families'),
   decisions: (id: string) => json<{ tag: string; text: string }>('GET', `${at(id)}/decisions`),
   putDecisions: (id: string, tag: string, text: string) => json<Job>('PUT', `${at(id)}/decisions`, { tag, text }),
   set: (id: string, set: Record<string, unknown>) => json<Job>('PATCH', `${at(id)}/decisions`, { set }),
   pick: (id: string, point: Vec) => json<Job>('POST', `${at(id)}/show/pick`, { at: point }),
   removeRule: (id: string, kind: string, index: number) => json<Job>('POST', `${at(id)}/show/remove`, { kind, index }),
   addTowards: (id: string, direction: Vec, within: number) => json<Job>('POST', `${at(id)}/show/towards`, { direction, within_deg: within }),
-  start: (id: string, kind: 'judge' | 'build') => json<Task>('POST', `${at(id)}/tasks`, { kind }),
+  start: (id: string, kind: Task['kind']) => json<Task>('POST', `${at(id)}/tasks`, { kind }),
   cancel: (task: string) => call('DELETE', `/api/tasks/${task}`),
   pack: async (id: string, name: string) => unpack(await (await call('GET', `${at(id)}/${name}.bin`)).arrayBuffer()),
   file: (id: string, name: string, download = false) => `${at(id)}/out/${name.split('/').map(encodeURIComponent).join('/')}${download ? '?download' : ''}`,

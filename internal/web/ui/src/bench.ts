@@ -1,5 +1,5 @@
 // One job on the bench: the four stations beside the view.
-import { api, ApiError, over, watch, type Job, type Intake, type Judgement, type Pack, type Report, type Task, type Vec } from './api'
+import { api, ApiError, over, watch, type Job, type Comparison, type Intake, type Judgement, type Pack, type Report, type Task, type Vec } from './api'
 import { h, rebuild } from './dom'
 import { decisionsStation, judgeStation, mouldStation, partStation, pourStation } from './stations'
 import { View } from './view'
@@ -16,6 +16,8 @@ export interface State {
   report: Report | null
   mould: Pack | null
   fill: Pack | null
+  comparison: { fresh: boolean; comparison: Comparison } | null
+  families: { name: string; words: string }[]
   task: Task | null
   taskError: string
   notice: string
@@ -70,10 +72,10 @@ export class Bench {
   async load(): Promise<void> {
     const job = await api.job(this.id)
     document.title = job.name + ' · mouldwright'
-    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, fill: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
+    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, fill: null, comparison: null, families: [], task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
     this.update()
     if (job.bad) return
-    const soon = this.loadReport()
+    const soon = Promise.all([this.loadReport(), this.loadComparison()])
     try {
       this.state.part = await api.pack(this.id, 'part')
       if (this.gone) return
@@ -109,6 +111,17 @@ export class Bench {
     if (!this.gone) this.view.setMould()
   }
 
+  private async loadComparison(): Promise<void> {
+    const s = this.state!
+    if (!s.families.length) s.families = await api.families()
+    try {
+      s.comparison = await api.comparison(this.id)
+    } catch (e) {
+      if (!(e instanceof ApiError && e.status === 404)) throw e
+      s.comparison = null
+    }
+  }
+
   private async loadJudgement(): Promise<void> {
     const s = this.state!
     try {
@@ -121,7 +134,7 @@ export class Bench {
     if (!this.gone) this.view.setJudgement()
   }
 
-  async start(kind: 'judge' | 'build'): Promise<void> {
+  async start(kind: Task['kind']): Promise<void> {
     const s = this.state!
     s.taskError = ''
     try {
@@ -169,6 +182,10 @@ export class Bench {
       }
       this.boxes.get('mould')!.parentElement!.scrollIntoView({ block: 'start' })
     }
+    if (t.kind === 'compare' && t.state === 'done') {
+      await this.loadComparison()
+      this.say('The ways are compared.')
+    }
     if (t.state === 'stopped') this.say('Stopped.')
     this.update()
   }
@@ -187,6 +204,7 @@ export class Bench {
     }
     s.show = await api.pack(this.id, 'show')
     this.view.setShow()
+    if (s.comparison) s.comparison.fresh = false
     if (s.judgement) s.judgement.fresh = (await api.judgement(this.id).catch(() => null))?.fresh ?? false
     this.update()
     clearTimeout(this.rest)

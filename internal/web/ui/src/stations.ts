@@ -1,5 +1,5 @@
 // The four stations and the decisions: what they say, and what can be done there.
-import { api, ApiError, type Check, type Shot, type Task, type Vec } from './api'
+import { api, ApiError, type Check, type Shot, type Task, type Vec, type Way } from './api'
 import type { Bench } from './bench'
 import { direction, fix, h, num, rebuild } from './dom'
 
@@ -82,14 +82,11 @@ export function judgeStation(box: HTMLElement, b: Bench): void {
 
 const same = (a: Vec, c: Vec) => a.every((v, i) => Math.abs(v - c[i]!) < 1e-9)
 
-interface Field { key: string; words: string; unit: string; kind: 'number' | 'text' | string[]; fallback: string }
-
-/** What job.toml calls the kinds of mould, in words. */
-const FAMILIES: Record<string, string> = { 'two-halves': 'two rigid halves', insert: 'silicone insert' }
+interface Field { key: string; words: string; unit: string; kind: 'number' | 'text' | 'family' | string[]; fallback: string }
 
 /** What makers change most; the rest stands in job.toml. */
 const FIELDS: Field[] = [
-  { key: 'mould.family', words: 'Kind of mould', unit: '', kind: ['two-halves', 'insert'], fallback: 'two-halves' },
+  { key: 'mould.family', words: 'Kind of mould', unit: '', kind: 'family', fallback: 'two-halves' },
   { key: 'mould.wall_mm', words: 'Wall beside the cavity', unit: 'mm', kind: 'number', fallback: '12' },
   { key: 'mould.floor_mm', words: 'Floor over and under it', unit: 'mm', kind: 'number', fallback: '8' },
   { key: 'mould.bolt', words: 'Bolts', unit: '', kind: ['M3', 'M4', 'M5', 'M6', 'M8', 'none'], fallback: 'M5' },
@@ -113,9 +110,34 @@ export function mouldStation(box: HTMLElement, b: Bench): void {
     locks && !building ? h('p', {}, h('button', { 'data-key': 'use-insert', click: () => void b.changed(() => api.set(b.id, { 'mould.family': 'insert' })) }, 'Mould it in a silicone insert'), h('span', { class: 'soft block' }, 'The side that locks is made of silicone, which gives way.')) : null,
     s.taskError ? h('p', { class: 'error', role: 'alert' }, ...lines(s.taskError)) : null,
     s.job.stale && r ? h('p', { class: 'note' }, 'What follows is of the build before your last change.') : null,
+    ready ? ways(b) : null,
     ready ? settings(b) : null,
     r?.refused ? refusal(b) : null,
     r?.mould ? result(b) : null)
+}
+
+/** The ways to mould the part, side by side. */
+function ways(b: Bench): HTMLElement {
+  const s = b.state!
+  const c = s.comparison?.comparison
+  const running = s.task?.kind === 'compare' ? working(b, s.task) : null
+  const ask = running ?? h('button', { 'data-key': 'compare', disabled: s.task !== null, click: () => void b.start('compare') }, c ? 'Compare the ways again' : 'Compare the ways to mould it')
+  if (!c) return h('div', { class: 'result' }, ask)
+  const cash = c.prices.currency ?? ''
+  const family = s.job.settings?.mould?.['family'] ?? 'two-halves'
+  const verdict = (w: Way) => (w.basis === 'proven' ? 'proven' : !w.opens ? 'does not open' : w.basis === 'tried' ? 'not built' : 'opens, estimated')
+  return h('details', { 'data-key': 'ways', open: true }, h('summary', {}, 'The ways to mould it'), h('div', { class: 'result' },
+    s.comparison!.fresh ? null : h('p', { class: 'note' }, 'Compared before your last change.'),
+    h('p', {}, c.why),
+    c.change ? h('p', {}, h('strong', {}, 'A small change of the part: '), c.change.words) : null,
+    h('ol', { class: 'plain ways' }, ...c.ways.map((w) => h('li', {},
+      h('div', { class: 'row tight' }, h('strong', {}, `${w.rank}. ${w.name}`), h('span', { class: 'chip ' + (w.basis === 'proven' ? 'good' : w.opens ? 'none' : 'bad') }, verdict(w)),
+        !w.family ? null : w.family === family ? h('span', { class: 'chip none' }, 'chosen') : h('button', { class: 'small', 'data-key': 'way-' + w.key, click: () => void b.changed(() => api.set(b.id, { 'mould.family': w.family })) }, 'Mould it so')),
+      h('dl', {}, ...([['Flash', `${num(w.flash_mm, 0)} mm, ${num(w.show_flash_mm, 0)} mm on show faces`], ['Print', `${num(w.print_ml, 0)} mL ± ${num(w.volume_error_pct, 0)} %`],
+        ...(w.silicone_ml > 0 ? [['Silicone', `${num(w.silicone_ml, 0)} mL ± ${num(w.volume_error_pct, 0)} %, in ${w.one_time_pours === 1 ? 'one pour' : `${w.one_time_pours} pours`}`]] : []),
+        ['A batch of ' + c.batch, `${num(w.cost.total, 0)} ${cash} ± ${num(w.cost.error_pct, 0)} %, ${num(w.cost.per_part, 2)} a part; ${w.shots} fillings of ${w.moulds === 1 ? 'one mould' : `${w.moulds} moulds`}, ${num(w.cycle_h, 1)} h each`]] as [string, string][]).flatMap(([k, v]) => [h('dt', {}, k), h('dd', {}, v)])),
+      h('details', { 'data-key': 'why-' + w.key }, h('summary', {}, w.verdict), h('ul', {}, ...w.reasons.map((q) => h('li', {}, q))))))),
+    c.prices.typical ? h('p', { class: 'soft' }, 'Prices and times that [compare] in job.toml does not give are typical values, not quotes.') : null, ask))
 }
 
 function settings(b: Bench): HTMLElement {
@@ -125,9 +147,10 @@ function settings(b: Bench): HTMLElement {
     const value = (have[table] as Record<string, unknown> | undefined)?.[key]
     const shown = value === undefined || value === '' ? '' : String(value)
     const save = (v: string) => void b.changed(() => api.set(b.id, { [f.key]: v === '' ? null : f.kind === 'number' ? Number(v) : v }))
-    const input = Array.isArray(f.kind)
-      ? h('select', { 'data-key': f.key, change: (e) => save((e.target as HTMLSelectElement).value) }, ...f.kind.map((o) => h('option', { value: o, selected: o === (shown || f.fallback) }, FAMILIES[o] ?? o)))
-      : h('input', { type: f.kind, step: 'any', min: 0, value: shown, placeholder: f.fallback, 'data-key': f.key, change: (e) => save((e.target as HTMLInputElement).value) })
+    const choices = f.kind === 'family' ? b.state!.families.map((q) => [q.name, q.words] as const) : Array.isArray(f.kind) ? f.kind.map((o) => [o, o] as const) : null
+    const input = choices
+      ? h('select', { 'data-key': f.key, change: (e) => save((e.target as HTMLSelectElement).value) }, ...choices.map(([o, words]) => h('option', { value: o, selected: o === (shown || f.fallback) }, words)))
+      : h('input', { type: f.kind as string, step: 'any', min: 0, value: shown, placeholder: f.fallback, 'data-key': f.key, change: (e) => save((e.target as HTMLInputElement).value) })
     return h('label', { class: 'field' }, h('span', {}, f.words), h('span', { class: 'with-unit' }, input, f.unit ? h('span', { class: 'soft' }, f.unit) : null))
   })))
 }
