@@ -63,6 +63,14 @@ func sections(m *tooling.Mould) []cut {
 		}
 	}
 	cuts := []cut{{file: "section-x", through: through, at: at.Y}, {file: "section-y", through: through, alongY: true, at: at.X}}
+	if g, ok := gateCut(m); ok { // the sprue stands beside the cavities
+		i := 0
+		if g.alongY {
+			i = 1
+		}
+		g.file = cuts[i].file
+		cuts[i] = g
+	}
 	for _, kind := range []struct{ kind, words string }{{"bolt", "bolts"}, {"key", "keys"}} {
 		if c, ok := cutThrough(m, cuts, kind.kind); ok {
 			c.file, c.through = "section-"+kind.words, kind.words
@@ -73,6 +81,18 @@ func sections(m *tooling.Mould) []cut {
 		cuts[i].letter = string(rune('A' + i))
 	}
 	return cuts
+}
+
+// gateCut runs along the gate of the first of several cavities, through the cavity.
+func gateCut(m *tooling.Mould) (cut, bool) {
+	if m.Runner == nil {
+		return cut{}, false
+	}
+	g := m.Runner.Gates[0]
+	if math.Abs(g.Dir.Y) > math.Abs(g.Dir.X) {
+		return cut{through: "cavity 1 and its gate", alongY: true, at: g.Start.X}, true
+	}
+	return cut{through: "cavity 1 and its gate", at: g.Start.Y}, true
 }
 
 const (
@@ -122,6 +142,10 @@ func writeDrawings(ctx context.Context, out *results, f *File, m *tooling.Mould,
 		note = rep.Shot.Name
 	}
 	cuts := sections(m)
+	hollow := ""
+	if m.Runner != nil { // a cut may show the runner alone
+		hollow = "casting"
+	}
 	head := func(subject string, page int) sheet.Head {
 		return sheet.Head{Title: rep.Part.Name, Subject: subject, Note: note, Sheet: fmt.Sprintf("%d / %d", page, len(cuts)+1)}
 	}
@@ -133,7 +157,7 @@ func writeDrawings(ctx context.Context, out *results, f *File, m *tooling.Mould,
 	for i, c := range cuts {
 		// Every label given is drawn: sectionLabels has chosen what the cut meets.
 		d, err := sheet.SectionDrawing(ctx, pieces, c.plane(), sheet.SectionOptions{Paper: paper, Head: head(c.subject(), i+1),
-			Part: m.Cast, Labels: sectionLabels(m, c), NearMM: math.MaxFloat64})
+			Part: m.Cast, Hollow: hollow, Labels: sectionLabels(m, c), NearMM: math.MaxFloat64})
 		if err != nil {
 			return err
 		}
@@ -329,7 +353,10 @@ func planSpot(m *tooling.Mould, q tooling.Feature) (sheet.Spot, bool) {
 		pryOutline(m, &s, size["width"], size["depth"])
 	case "label", "cross bolt", "cone key", "rail", "split pry slot": // seen from the side: a mark, without an outline
 		s.Size = q.Words
-	case "cavity number": // a mark beside the gate, as on the mould
+	case "cavity number": // where there are gates their marks say as much
+		if m.Runner != nil {
+			return s, false
+		}
 		s.Size = q.Words
 	case "cut":
 		s.Size = fmt.Sprintf("%.1f mm deep, %.1f mm left uncut at the far end", size["depth"], size["left uncut"])

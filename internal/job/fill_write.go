@@ -9,6 +9,9 @@ import (
 	"mouldwright/internal/fill"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/sheet"
+	"mouldwright/internal/tooling"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
@@ -60,7 +63,7 @@ func newWetting(r *FillReport, cast *mesh.Mesh) *Wetting {
 func hundredth(v float64) float64 { return math.Round(100*v)/100 + 0 } // no minus before zero
 
 // writeFill writes the pictures of the fill, and the wedge that props the mould.
-func writeFill(out *results, r *FillReport, cast *mesh.Mesh) error {
+func writeFill(out *results, r *FillReport, m *tooling.Mould) error {
 	if r == nil {
 		return nil
 	}
@@ -75,12 +78,16 @@ func writeFill(out *results, r *FillReport, cast *mesh.Mesh) error {
 			return err
 		}
 	}
-	if err := out.add(WettingFile, func(w io.Writer) error { return json.NewEncoder(w).Encode(newWetting(r, cast)) }); err != nil {
+	if err := out.add(WettingFile, func(w io.Writer) error { return json.NewEncoder(w).Encode(newWetting(r, m.Cast)) }); err != nil {
 		return err
+	}
+	through, alongY := set.Pour[0], false
+	if c, ok := gateCut(m); ok {
+		through, alongY = r3.Vec{X: c.at, Y: c.at}, c.alongY
 	}
 	for i := picturedEvery - 1; i < len(used.Frames); i += picturedEvery {
 		err := out.add(fmt.Sprintf("pictures/fill-%d.png", (i+1)/picturedEvery), func(w io.Writer) error {
-			return used.Frames[i].WritePNG(w, set.Pour[0], false, framePx)
+			return used.Frames[i].WritePNG(w, through, alongY, framePx)
 		})
 		if err != nil {
 			return err

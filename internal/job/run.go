@@ -94,7 +94,7 @@ func Run(ctx context.Context, folder string, opt RunOptions) (rep *Report, err e
 	if err := s.trim(ctx, out, mould); err != nil {
 		return nil, err
 	}
-	if err := writeFill(out, rep.Fill, mould.Cast); err != nil {
+	if err := writeFill(out, rep.Fill, mould); err != nil {
 		return nil, err
 	}
 	if err := writeMould(ctx, out, f, mould, rep, opt.view, opt.stage("drawing and writing", 0.9, 1)); err != nil {

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -31,6 +32,7 @@ type SectionOptions struct {
 	Paper  Paper
 	Head   Head
 	Part   *mesh.Mesh // the casting, shown as the cavity; nil for none
+	Hollow string     // what the part's cut is called; "" is "cavity"
 	Labels []Label
 	NearMM float64 // how far from the plane a label's place may lie; 0 means 0.5 mm
 }
@@ -58,7 +60,7 @@ func SectionDrawing(ctx context.Context, pieces []Piece, p Plane, opt SectionOpt
 		if cavity.loops, err = Section(ctx, opt.Part, p); err != nil {
 			return nil, fmt.Errorf("section of the part: %w", err)
 		}
-		cavity.name = "cavity"
+		cavity.name = cmp.Or(opt.Hollow, "cavity")
 	}
 	if len(cuts) == 0 {
 		return nil, errors.New("section drawing: the plane misses every piece; move it into the mould")
