@@ -231,31 +231,37 @@ func (b *sideSplit) placeSprue(f *sideFeed, rule feedRule) error {
 func (b *sideSplit) placeVents(f *sideFeed) {
 	spots := b.feedSpots(f)
 	for range max(0, b.opt.Vents) {
-		far := func(p r3.Vec) float64 { return farthest(f.all(), r2.Vec{X: p.X, Y: p.Y}) }
-		found := false
-		for _, p := range byScore(spots, func(p r3.Vec) float64 {
-			all := 0.0 // of places equally far from the nearest, the one far from the others too
-			for _, c := range f.all() {
-				all += r2.Norm(r2.Sub(c.At, r2.Vec{X: p.X, Y: p.Y}))
-			}
-			return ventHeightWeight*math.Floor(p.Z/heightStepMM)*heightStepMM + min(far(p), ventFarMM) + ventOthersWeight*all
-		}) {
-			if far(p) < b.opt.VentMM+b.opt.LeastWallMM {
-				continue
-			}
-			s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: b.opt.VentMM, DraftDeg: VentOptions().DraftDeg}, feedRule{astride: !f.below})
-			if err == nil {
-				f.vents, found = append(f.vents, s), true
-				break
-			}
+		s, ok := b.nextVent(f, spots, feedRule{})
+		if !ok && !f.below {
+			s, ok = b.nextVent(f, spots, feedRule{astride: true})
 		}
-		if !found {
+		if !ok {
 			break
 		}
+		f.vents = append(f.vents, s)
 	}
 	if n := len(f.vents); n < b.opt.Vents {
 		b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("%d of the %d vents asked for found a place off the show faces", n, b.opt.Vents))
 	}
+}
+
+func (b *sideSplit) nextVent(f *sideFeed, spots []r3.Vec, rule feedRule) (Sprue, bool) {
+	far := func(p r3.Vec) float64 { return farthest(f.all(), r2.Vec{X: p.X, Y: p.Y}) }
+	for _, p := range byScore(spots, func(p r3.Vec) float64 {
+		all := 0.0 // of places equally far from the nearest, the one far from the others too
+		for _, c := range f.all() {
+			all += r2.Norm(r2.Sub(c.At, r2.Vec{X: p.X, Y: p.Y}))
+		}
+		return ventHeightWeight*math.Floor(p.Z/heightStepMM)*heightStepMM + min(far(p), ventFarMM) + ventOthersWeight*all
+	}) {
+		if far(p) < b.opt.VentMM+b.opt.LeastWallMM {
+			continue
+		}
+		if s, err := b.channelAt(f, p, SprueOptions{TopDiameterMM: b.opt.VentMM, DraftDeg: VentOptions().DraftDeg}, rule); err == nil {
+			return s, true
+		}
+	}
+	return Sprue{}, false
 }
 
 // ventOthersWeight decides between places whose nearest channel is about as far away.

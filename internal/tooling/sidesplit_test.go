@@ -134,6 +134,11 @@ func TestSideSplitPartsASpool(t *testing.T) {
 	if b.mould.LineOnShowMM != 0 {
 		t.Errorf("%g mm of the line on show faces, there are none", b.mould.LineOnShowMM)
 	}
+	for _, v := range b.feed.vents { // all of its foot on the top, which is 28 mm across
+		if math.Abs(v.At.Y)+v.BottomRadius > 14*grow || v.At.X != b.splitX {
+			t.Errorf("a vent stands at %v, %.2f mm across", v.At, 2*v.BottomRadius)
+		}
+	}
 	for _, st := range b.out.Stages {
 		if st.Verdict.State == opening.Blocked {
 			t.Error(st.Words())
