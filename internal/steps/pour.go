@@ -220,8 +220,8 @@ func (k *maker) stir(b *material.BatchPlan, x material.MixPlan, i, n int) {
 		Words:    []string{"Start the pot-life timer when the components meet. Scrape sides and floor; pour into a second cup and stir again.", fmt.Sprintf("The plan takes %.0f s of the pot life and leaves %.0f s of its low estimate.", x.UsedS, x.SpareS)},
 		Timers:   []Timer{{Name: "pot life", S: l.Seconds, LowS: l.LowS, HighS: l.HighS, Basis: l.Basis}, {Name: "stir each cup", S: stirS}},
 		Cautions: k.m.Cautions()[:max(0, len(k.m.Cautions())-1)]}
-	if k.m.MaxMixG > 0 || k.rep.Bench != nil && k.rep.Bench.HottestC > 0 {
-		s.Words = append(s.Words, k.heat(x))
+	if words := k.heat(x); words != "" {
+		s.Words = append(s.Words, words)
 	}
 	if k.bench.Vacuum && k.m.DegasS > 0 {
 		s.Timers = append(s.Timers, Timer{Name: "degas", S: k.m.DegasS})
@@ -230,7 +230,8 @@ func (k *maker) stir(b *material.BatchPlan, x material.MixPlan, i, n int) {
 	k.add(s)
 }
 
-// heat says how much of the mass that may be mixed at once a mix is, and how hot it could get.
+// heat says how much of the mass that may be mixed at once a mix is, and how hot it could get; "" where
+// neither is known.
 func (k *maker) heat(x material.MixPlan) string {
 	var parts []string
 	if k.m.MaxMixG > 0 {
