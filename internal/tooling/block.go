@@ -2,6 +2,7 @@ package tooling
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
@@ -76,10 +77,33 @@ var blockKey = KeyOptions{RadiusMM: 3, HeightMM: 3, DraftDeg: 15, RootMM: 1, Odd
 // keyEdgeMM is kept between a dome and both the part and the block's sides.
 const keyEdgeMM = 1.5
 
-// planBlock does all that needs no booleans.
+// planBlock does all that needs no booleans. Where no direction is asked for and the best one leaves no place
+// for the sprue, or has no line, the part's axes are tried.
 func planBlock(ctx context.Context, part *mesh.Mesh, o BlockOptions) (*blockMould, error) {
 	o.tell("choosing the split", 0)
-	s, err := planSilicone(ctx, part, BlockFamily, boardRule, o.Direction, o.ShrinkPct, o.Show, o.SiliconeShrinkPct)
+	b, err := planBlockAlong(ctx, part, o, o.Direction)
+	if err == nil || r3.Norm(o.Direction) > 0 || errors.Is(err, ErrBodies) {
+		return b, err
+	}
+	for _, axis := range ownAxes {
+		b, no := planBlockAlong(ctx, part, o, axis)
+		if ctx.Err() != nil {
+			return nil, fmt.Errorf("tooling: %w", ctx.Err())
+		}
+		if no == nil {
+			return b, nil
+		}
+	}
+	return nil, err
+}
+
+// ownAxes are the part's axes, in the order in which they are tried.
+var ownAxes = []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}}
+
+// planBlockAlong plans the block whose upper half leaves along d.
+func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.Vec) (*blockMould, error) {
+	s, err := planSilicone(ctx, part, siliconePlan{family: BlockFamily, rule: boardRule, direction: d, shrinkPct: o.ShrinkPct, show: o.Show,
+		siliconeShrinkPct: o.SiliconeShrinkPct})
 	if err != nil {
 		return nil, err
 	}
@@ -282,10 +306,13 @@ func (b *blockMould) boardWall(ctx context.Context) error {
 		n = r3.Unit(n)
 		from := b.larger(t.Centroid())
 		hit, ok := tree.FirstHit(r3.Add(from, r3.Scale(boardSkinMM, n)), n, 0, math.Inf(1))
-		if !ok || r3.Dot(board.Facet(hit.Facet).Normal(), n) <= 0 {
-			continue // over the parting surface: not in the board
+		if !ok {
+			continue
 		}
-		if d := hit.T + boardSkinMM; d < w.ThicknessMM && r3.Dot(n, board.Facet(hit.Facet).Normal()) > wallFacing*r3.Norm(board.Facet(hit.Facet).Normal()) {
+		// Only the board's outside counts: up to the parting surface every hollow comes with an edge, and
+		// what is not in the board at all meets that surface first.
+		out := board.Facet(hit.Facet).Normal()
+		if d := hit.T + boardSkinMM; d < w.ThicknessMM && out.Z <= upwardMost*r3.Norm(out) {
 			w.ThicknessMM, w.At = d, from
 		}
 	}
@@ -296,8 +323,9 @@ func (b *blockMould) boardWall(ctx context.Context) error {
 const (
 	// boardSkinMM is how far inside the board a ray starts: over what finishing a piece moves a facet.
 	boardSkinMM = 1e-3
-	// wallFacing: a face within 60° of square to a ray bounds a wall; a steeper one bounds a feather edge,
-	// as where the hollow comes up to the line, which every board has.
+	// upwardMost tells the board's drafted sides from its parting surface, whose slope is checked.
+	upwardMost = 0.17
+	// wallFacing: a face within 60° of square to an axis bounds the box's wall along it.
 	wallFacing = 0.5
 )
 

@@ -225,11 +225,11 @@ func (b *blockMould) account(k *solid.Kernel, v blockBodies, box, label *solid.S
 		return err
 	}
 	gap := share{name: "clearance round the board", tools: []Tool{{Solid: v.under}}}
-	first, err := b.pour(k, "upper block is poured", label, pick(PouringBox, PartingBoard, Master, UpperBlock), []share{over, gap})
+	first, err := b.pour(k, "upper block is poured", label, pick(PouringBox, PartingBoard, Master, UpperBlock), []share{over}, &gap)
 	if err != nil {
 		return err
 	}
-	second, err := b.pour(k, "lower block is poured", label, pick(PouringBox, Master, UpperBlock, LowerBlock), []share{over, under})
+	second, err := b.pour(k, "lower block is poured", label, pick(PouringBox, Master, UpperBlock, LowerBlock), []share{over, under}, nil)
 	if err != nil {
 		return err
 	}

@@ -67,35 +67,45 @@ type cutBlock struct {
 }
 
 // planCutBlock does all that needs no booleans. The line of least cost is not always one along which the lips
-// open: where no direction is asked for, the part's axes are tried after it.
+// open. Where they do not, walls are cut half-way up, so that either lip rises half as high; then, where no
+// direction is asked for, the part's axes are tried.
 func planCutBlock(ctx context.Context, part *mesh.Mesh, o CutBlockOptions) (*cutBlock, error) {
 	o.tell("choosing the cut", 0)
-	best, err := planCutBlockAlong(ctx, part, o, o.Direction)
-	if r3.Norm(o.Direction) > 0 || errors.Is(err, ErrBodies) {
-		return best, err
+	ways := []r3.Vec{o.Direction}
+	if r3.Norm(o.Direction) == 0 {
+		ways = append(ways, ownAxes...)
 	}
-	for i, axis := range []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}} {
-		if best != nil && best.lips.opens {
-			break
+	var best *cutBlock
+	var first error
+	for i, d := range ways {
+		for _, middle := range []bool{false, true} {
+			b, err := planCutBlockAlong(ctx, part, o, d, middle)
+			switch {
+			case ctx.Err() != nil:
+				return nil, fmt.Errorf("tooling: %w", ctx.Err())
+			case errors.Is(err, ErrBodies):
+				return nil, err
+			case err != nil:
+				first = cmp.Or(first, err)
+			case best == nil || b.lips.better(best.lips):
+				best = b
+			}
+			if best != nil && best.lips.opens {
+				return best, nil
+			}
 		}
-		b, no := planCutBlockAlong(ctx, part, o, axis)
-		if ctx.Err() != nil {
-			return nil, fmt.Errorf("tooling: %w", ctx.Err())
-		}
-		if no == nil && (best == nil || b.lips.better(best.lips)) {
-			best = b
-		}
-		o.tell("choosing the cut", 0.03*float64(i+1))
+		o.tell("choosing the cut", 0.2*float64(i+1)/float64(len(ways)))
 	}
 	if best == nil {
-		return nil, err
+		return nil, first
 	}
 	return best, nil
 }
 
 // planCutBlockAlong plans the block whose lips open along d.
-func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, d r3.Vec) (*cutBlock, error) {
-	s, err := planSilicone(ctx, part, CutBlockFamily, softRule, d, o.ShrinkPct, o.Show, o.SiliconeShrinkPct)
+func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, d r3.Vec, middle bool) (*cutBlock, error) {
+	s, err := planSilicone(ctx, part, siliconePlan{family: CutBlockFamily, rule: softRule, direction: d, shrinkPct: o.ShrinkPct, show: o.Show,
+		siliconeShrinkPct: o.SiliconeShrinkPct, middle: middle})
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +114,6 @@ func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, 
 	if err := b.planFeed(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("laying the cut", 0.2)
 	if err := b.lay(ctx); err != nil {
 		return nil, err
 	}

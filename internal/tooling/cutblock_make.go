@@ -95,25 +95,46 @@ func (b *cutBlock) bodies(k *solid.Kernel) (v cutBodies, err error) {
 		if err != nil {
 			return v, err
 		}
-		s, err = s.Subtract(v.under) // the channel lies over the cut, and in the part
-		if err != nil {
-			return v, fmt.Errorf("tooling: sprue: %w", err)
-		}
 		v.channels = append(v.channels, s)
 	}
 	return v, nil
 }
 
+// sinkMM is how far a stalk in the cut reaches under it: enough that its floor and the cut are two faces
+// wherever they run, and too little to matter.
+const sinkMM = 0.3
+
 // channel is a stalk or a pin, out to the end of the box.
 func (b *cutBlock) channel(k *solid.Kernel, c channel, around RawHalves) (*solid.Solid, error) {
-	if s, upright := c.(Sprue); upright {
-		return s.pin(k)
+	q, inCut := c.(*sideChannel)
+	if !inCut {
+		return c.(Sprue).pin(k)
 	}
-	t, err := c.cutter(k, around)
+	// The trough ends short of the part, within the gate, so that none of its faces runs along the part's.
+	trough := q.SideSprue
+	trough.LengthMM = r2.Dot(r2.Sub(q.gate[0], q.From), q.Dir) + q.options.OverlapMM/2
+	t, err := trough.Tools(k, around.Lower)
 	if err != nil {
-		return nil, fmt.Errorf("tooling: %w", err)
+		return nil, fmt.Errorf("tooling: sprue: %w", err)
 	}
-	return t.Solid, nil
+	plan := strip(r2.Sub(q.From, q.Dir), q.Dir, q.LengthMM+2, q.options.WidthMM+2)
+	floor, err := follow(k, around.Lower, Lower, [][]r2.Vec{plan}, func(r2.Vec) float64 { return -sinkMM })
+	if err != nil {
+		return nil, fmt.Errorf("tooling: sprue: %w", err)
+	}
+	lo, hi := q.lineAtGate()
+	gate, err := q.GateTool(k, lo-sinkMM, hi+q.options.HeightMM, 0)
+	if err != nil {
+		return nil, fmt.Errorf("tooling: sprue: %w", err)
+	}
+	s, err := t[0].Solid.Subtract(floor)
+	if err == nil {
+		s, err = s.Union(gate.Solid)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("tooling: sprue: %w", err)
+	}
+	return s, nil
 }
 
 // master is the part on its stalk and pins. A stalk in the cut stands on the base plate and is one with it;
@@ -199,12 +220,12 @@ func (b *cutBlock) account(k *solid.Kernel, v cutBodies, pieces []madePiece, lab
 	if err != nil {
 		return err
 	}
-	pour, err := b.pour(k, "silicone is poured", label, pieces, []share{over, plate})
+	pour, err := b.pour(k, "silicone is poured", label, pieces, []share{over, plate}, nil)
 	if err != nil {
 		return err
 	}
 	b.set.Pours = []Pour{{Piece: SiliconeBlock, ML: pour.of(SiliconeBlock) / 1000, In: []string{PouringBox, Master}, Ledger: pour.lines}}
-	inside, err := v.over.Intersect(v.room)
+	inside, err := v.room.Subtract(v.part)
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
