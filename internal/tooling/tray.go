@@ -103,7 +103,6 @@ type trayMould struct {
 	moat      []slab
 	moatOutMM float64 // from the outline to the moat's outer edge
 	moatHigh  float64 // its depth
-	barZ      float64 // underside of the tabs' bars
 	tabs      []tab
 	holes     []hole
 	screws    []r2.Vec

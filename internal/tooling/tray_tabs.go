@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/geom"
 	"mouldwright/internal/solid"
@@ -19,6 +20,7 @@ type tab struct {
 	from, out r2.Vec  // the carrier's middle; unit, the way the tab runs
 	wide      float64 // across
 	root, end float64 // from the middle, where the bar starts and ends
+	barZ      float64 // its underside
 	profile   []r2.Vec
 	// neck is where the score line has its bottom: along the tab and up. A leg's neck is measured along
 	// the tab, a bar's upright.
@@ -34,7 +36,7 @@ var ErrTabs = errors.New("no place for tabs")
 const (
 	// tabRootMM is how far a tab is let into the carrier.
 	tabRootMM = 0.6
-	// tabLevelMM is how uneven the carrier may be where a tab starts.
+	// tabLevelMM is how uneven the carrier's top may be where a leg stands.
 	tabLevelMM = 1.0
 	// legHighMM is how thick a leg is along the tab.
 	legHighMM = 3.0
@@ -42,7 +44,7 @@ const (
 	scoreMM = 1.6
 	// tabTurns is how many ways round are tried for the first tab, and tabStray how many of them another
 	// may stray from its even share of the circle.
-	tabTurns, tabStray = 72, 4
+	tabTurns, tabStray = 72, 8
 )
 
 // seat is what a tab's foot takes of the rim, in plan, grown by g.
@@ -81,7 +83,6 @@ func (b *trayMould) placeTabs() error {
 	tree := geom.NewBVH(b.carrier.Verts, b.carrier.Tris)
 	box := b.carrier.Bounds()
 	middle := r2.Vec{X: (box.Min.X + box.Max.X) / 2, Y: (box.Min.Y + box.Max.Y) / 2}
-	b.barZ = b.level + max(b.opt.TabGapMM, (legHighMM-b.opt.NeckMM)/2)
 	var can [tabTurns]*tab
 	var why error
 	for i := range can {
@@ -171,27 +172,33 @@ func (b *trayMould) tabToward(tree *geom.BVH, from, out r2.Vec) (*tab, error) {
 	return t, b.legRoot(tree, t)
 }
 
-// sideRoot lets the bar into the carrier's side, if that stands higher than the bar's neck.
+// sideRoot lets the bar into the carrier's side, if that stands higher than the bar's neck. A side that runs
+// askew to the bar, by 45° at most, takes it as well where it is solid behind.
 func (b *trayMould) sideRoot(tree *geom.BVH, t *tab) error {
 	o := b.opt
-	near, far := math.Inf(1), 0.0
+	t.barZ = b.level + o.TabGapMM
+	var in, through []float64 // along the tab, where each ray enters and leaves the carrier
 	for _, side := range []float64{-0.5, 0, 0.5} {
-		for _, z := range []float64{b.barZ, b.barZ + o.NeckMM} {
+		for _, z := range []float64{t.barZ, t.barZ + o.NeckMM} {
 			const outside = 1e4 // beyond any carrier
-			p := t.at(r3.Vec{X: outside, Y: z, Z: side * t.wide})
-			hit, ok := tree.FirstHit(p, r3.Vec{X: -t.out.X, Y: -t.out.Y}, 0, outside)
+			p, d := t.at(r3.Vec{X: outside, Y: z, Z: side * t.wide}), r3.Vec{X: -t.out.X, Y: -t.out.Y}
+			hit, ok := tree.FirstHit(p, d, 0, outside)
 			if !ok {
 				return fmt.Errorf("its side does not reach over the brim: %w", ErrTabs)
 			}
-			near, far = min(near, outside-hit.T), max(far, outside-hit.T)
+			in = append(in, outside-hit.T)
+			if hit, ok = tree.FirstHit(p, d, hit.T+skinMM, math.Inf(1)); ok {
+				through = append(through, outside-hit.T)
+			}
 		}
 	}
+	near, far := slices.Min(in), slices.Max(in)
 	inner := t.end - t.wide // of the foot
-	if far-near > tabLevelMM || far+scoreMM > inner {
-		return fmt.Errorf("its side is uneven or too near to the rim: %w", ErrTabs)
-	}
-	z0, z1 := b.barZ, b.barZ+o.TabHighMM
 	t.root = near - tabRootMM
+	if far-near > t.wide || far+scoreMM > inner || t.root < 0 || len(through) < len(in) || slices.Max(through) > t.root {
+		return fmt.Errorf("its side is uneven, thin or too near to the rim: %w", ErrTabs)
+	}
+	z0, z1 := t.barZ, t.barZ+o.TabHighMM
 	mid := far + scoreMM/2
 	t.neck, t.neckMM = r2.Vec{X: mid, Y: z0}, o.NeckMM
 	t.profile = []r2.Vec{{X: t.root, Y: z0}, {X: inner, Y: z0}, {X: inner, Y: b.level - o.SeatMM}, {X: t.end, Y: b.level - o.SeatMM}, {X: t.end, Y: z1},
@@ -200,7 +207,7 @@ func (b *trayMould) sideRoot(tree *geom.BVH, t *tab) error {
 }
 
 // legRoot stands a leg on the carrier's top, as near to the rim as it finds a level place. Its neck is at
-// the poured face, or at the carrier's top where that is higher.
+// the poured face, or over the carrier's top where that is higher, there or on the way to the rim.
 func (b *trayMould) legRoot(tree *geom.BVH, t *tab) error {
 	o := b.opt
 	const step, beside = 0.5, 1.0 // mm; beside: what is left of the carrier round a leg
@@ -211,13 +218,12 @@ func (b *trayMould) legRoot(tree *geom.BVH, t *tab) error {
 			continue
 		}
 		notch := (legHighMM - o.NeckMM) / 2
-		neckZ := max(b.level, high+notch)
-		if neckZ+notch > b.barZ+1e-9 {
-			continue // the carrier stands too near to the bar here, and not high enough for the bar to meet its side
-		}
+		// Between leg and rim the bar passes over whatever stands there, and so does the neck, to be reached.
+		neckZ := max(b.level, max(high, b.highestUnder(tree, t, s, inner))+notch)
+		t.barZ = max(b.level+o.TabGapMM, neckZ+notch)
 		t.leg, t.neck, t.neckMM = true, r2.Vec{X: s, Y: neckZ}, o.NeckMM
 		h, n := legHighMM/2, o.NeckMM/2
-		z0, z1 := b.barZ, b.barZ+o.TabHighMM
+		z0, z1 := t.barZ, t.barZ+o.TabHighMM
 		t.root = s - h
 		t.legPlan = strip(r2.Add(t.from, r2.Scale(s-h, t.out)), t.out, legHighMM, t.wide)
 		t.profile = []r2.Vec{{X: s - h, Y: low - tabRootMM}, {X: s + h, Y: low - tabRootMM}, {X: s + h, Y: neckZ - notch}, {X: s + n, Y: neckZ}}
@@ -249,6 +255,20 @@ func (b *trayMould) topUnder(tree *geom.BVH, t *tab, s, margin float64) (low, hi
 		}
 	}
 	return low, high, true
+}
+
+// highestUnder is the highest place of the carrier under a bar from a leg to its foot; −Inf for none.
+func (b *trayMould) highestUnder(tree *geom.BVH, t *tab, from, to float64) float64 {
+	const step = 0.25 // mm: under the width of any printed wall
+	high, top := math.Inf(-1), b.carrier.Bounds().Max.Z+1
+	for s := from; s <= to; s += step {
+		for _, side := range []float64{-0.5, -0.25, 0, 0.25, 0.5} {
+			if hit, ok := tree.FirstHit(t.at(r3.Vec{X: s, Y: top, Z: side * t.wide}), r3.Vec{Z: -1}, 0, math.Inf(1)); ok {
+				high = max(high, top-hit.T)
+			}
+		}
+	}
+	return high
 }
 
 // seats cuts the tabs' seats into the rim.

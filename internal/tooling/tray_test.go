@@ -387,3 +387,18 @@ func TestSqueezeOverTheCarrier(t *testing.T) {
 		}
 	}
 }
+
+// Plates whose top lies near the level, under it, flush and over it, hang by legs; a thick one by bars in
+// its sides, which run askew to them. The casting loses what is sunk of plate and legs.
+func TestPlateNearTheLevel(t *testing.T) {
+	part := modelled(t, func(k *solid.Kernel) (*solid.Solid, error) { return frustumOf(k, r2.Vec{}, 0, 50, 40, 10, -0.5) })
+	whole := part.VolumeMM3()
+	for top, leg := range map[float64]float64{9.5: 6 * 0.5 * (3 + 2) / 2, 10: 0, 11.5: 0, 16: 0} {
+		plate := modelled(t, func(k *solid.Kernel) (*solid.Solid, error) {
+			return k.Box(r3.Box{Min: r3.Vec{X: -16, Y: -11, Z: 6}, Max: r3.Vec{X: 16, Y: 11, Z: top}})
+		})
+		out := buildTray(t, part, TrayOptions{Direction: r3.Vec{Z: 1}, Carrier: plate, CarrierOptions: noHoles})
+		allHold(t, out.Mould)
+		near(t, "casting", 1000*out.CastML, whole-32*22*(min(top, 10)-6)-3*leg, 1e-9)
+	}
+}

@@ -107,7 +107,7 @@ func (b *trayMould) necks() {
 	least := math.Inf(1)
 	const beside = 1e-3 // mm past the bottom of the score, which itself is an edge
 	for _, t := range b.tabs {
-		from, d := t.at(r3.Vec{X: t.neck.X + beside, Y: b.barZ + b.opt.TabHighMM + 1}), r3.Vec{Z: -1}
+		from, d := t.at(r3.Vec{X: t.neck.X + beside, Y: t.barZ + b.opt.TabHighMM + 1}), r3.Vec{Z: -1}
 		if t.leg {
 			from, d = t.at(r3.Vec{X: t.neck.X + legHighMM, Y: t.neck.Y + beside}), r3.Vec{X: -t.out.X, Y: -t.out.Y}
 		}
