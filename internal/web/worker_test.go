@@ -22,15 +22,23 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
+func TestMain(m *testing.M) {
+	code := pgtest.Main(m)
+	if programDir != "" {
+		_ = os.RemoveAll(programDir) // temporary
+	}
+	os.Exit(code)
+}
+
+var programDir string
 
 // program is the binary, built once.
 var program = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "mouldwright-binary-")
-	if err != nil {
+	var err error
+	if programDir, err = os.MkdirTemp("", "mouldwright-binary-"); err != nil {
 		return "", err
 	}
-	path := filepath.Join(dir, "mouldwright")
+	path := filepath.Join(programDir, "mouldwright")
 	out, err := exec.Command("go", "build", "-o", path, "mouldwright/cmd/mouldwright").CombinedOutput()
 	if err != nil {
 		return "", fmt.Errorf("build the program: %w\n%s", err, out)
@@ -84,8 +92,9 @@ func (p *process) end(s syscall.Signal) int {
 func serving(t *testing.T, folder string, more ...string) (*process, *client) {
 	t.Helper()
 	p := begin(t, append([]string{"serve", "--addr", "127.0.0.1:0", "--folder", folder, "--records", filepath.Join(t.TempDir(), "records.db")}, more...)...)
-	_, url, ok := strings.Cut(p.first, " at ")
-	if url, _, ok = strings.Cut(url, "/ "); !ok {
+	_, rest, _ := strings.Cut(p.first, " at ")
+	url, _, ok := strings.Cut(rest, "/ ")
+	if !ok {
 		t.Fatalf("the server says %q", p.first)
 	}
 	return p, &client{t: t, base: url}
