@@ -6,6 +6,8 @@ import (
 	"mouldwright/internal/material"
 	"mouldwright/internal/sheet"
 	"mouldwright/internal/tooling"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // setReport takes from a set what the report says of it.
@@ -70,6 +72,11 @@ func (s *trying) writeSet(ctx context.Context, out *results, set *tooling.Set) e
 	for _, q := range set.Pours {
 		m := pick(set, append([]string{q.Piece}, q.In...)...)
 		m.Cast = nil
+		for i, p := range m.Pieces {
+			if by, ok := q.Shift[p.Name]; ok {
+				m.Pieces[i].Mesh = p.Mesh.Map(func(v r3.Vec) r3.Vec { return r3.Add(v, by) })
+			}
+		}
 		if err := writeClosed(out, pourFile(q), m); err != nil {
 			return err
 		}

@@ -35,6 +35,7 @@ type File struct {
 	Insert    InsertRule    `toml:"insert"`
 	SideSplit SideSplitRule `toml:"side_split"`
 	Block     BlockRule     `toml:"block"`
+	Skin      SkinRule      `toml:"skin"`
 	Tray      TrayRule      `toml:"tray"`
 	Trim      TrimRule      `toml:"trim"`
 	Printer   PrinterRule   `toml:"printer"`

@@ -26,7 +26,7 @@ func (f *File) check() error {
 			return err
 		}
 	}
-	for _, r := range slices.Concat(f.ranges(), f.Compare.ranges(), f.Tray.ranges(), f.Trim.ranges()) {
+	for _, r := range slices.Concat(f.ranges(), f.Compare.ranges(), f.Skin.ranges(), f.Tray.ranges(), f.Trim.ranges()) {
 		if math.IsNaN(r.v) || r.v < r.lo || r.v > r.hi {
 			return f.wrong(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
 		}

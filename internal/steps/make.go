@@ -24,7 +24,11 @@ type stage struct {
 	brim    bool     // filled to the brim of an open tray, without a lid
 	into    string   // where silicone is poured, and how far; "" for a fill port
 	fixed   string   // the piece that stays where it is at opening
-	covered string   // the piece whose cavity a soft piece fills, so that only its rim is touched
+	covered []string // the pieces whose cavity a soft piece fills, so that only their rim is touched
+	ports   string   // the piece whose fill port and vents it uses; "" for all there are
+	turned  string   // what is done once it has cured, where the mould stays closed then; "" where it is opened
+	closed  bool     // the mould was closed for the stage before and is so still
+	longer  bool     // more lies between the pieces than in the closed mould, and longer bolts hold it
 	opens   string   // what it says of opening, at the end
 	proof   string   // the report's lines on opening that hold this word are this stage's
 }
@@ -38,7 +42,7 @@ var families = map[string][]stage{
 	tooling.InsertFamily: {
 		{name: "insert", printed: []string{tooling.Cradle, tooling.PatternCap}, pours: tooling.InsertBody, fixed: tooling.Cradle, proof: tooling.PatternCap,
 			opens: "Leave the silicone insert in the cradle, or put it back with its keys seated."},
-		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: tooling.Cradle, proof: "casting",
+		{name: "casting", printed: []string{tooling.Cradle, tooling.CastingCap}, soft: []string{tooling.InsertBody}, fixed: tooling.Cradle, covered: []string{tooling.Cradle}, proof: "casting",
 			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
 	},
 	tooling.BlockFamily: {
@@ -57,6 +61,16 @@ var families = map[string][]stage{
 			opens: "Push the block out of the box, cut it open with a fresh blade along the line in the drawing, a little deeper with each stroke, spread it, and take the master out. Leave the far end uncut."},
 		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.SiliconeBlock}, fixed: tooling.PouringBox, proof: "casting",
 			opens: "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
+	},
+	tooling.SkinFamily: {
+		{name: "upper skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.UpperSkin, ports: tooling.UpperShell, longer: true,
+			turned: "Leave it bolted. Turn it over, so that it stands on the legs of the upper shell: the lower skin is poured from this side."},
+		{name: "lower skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.LowerSkin, ports: tooling.LowerShell, closed: true,
+			fixed: tooling.MasterPlate, proof: tooling.MasterPlate,
+			opens: "Take the shells off the skins, then peel each skin off the plate from one edge, slowly round. Put the skins back into their shells with every peg and plug seated: there they keep their shape."},
+		{name: "casting", printed: []string{tooling.UpperShell, tooling.LowerShell}, soft: []string{tooling.UpperSkin, tooling.LowerSkin}, fixed: tooling.LowerShell,
+			covered: []string{tooling.UpperShell, tooling.LowerShell}, proof: "casting",
+			opens: "Peel the upper skin off the casting from one edge, lift casting and lower skin out of the lower shell together, and peel that skin off too. Put both back into their shells."},
 	},
 	tooling.TrayFamily: {
 		{name: "casting", printed: []string{tooling.Tray}, fixed: tooling.Tray, brim: true, proof: "leave",
@@ -126,7 +140,9 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 
 // pourStage is everything from bare faces to the open mould.
 func (k *maker) pourStage() error {
-	k.coats()
+	if !k.stage.closed {
+		k.coats()
+	}
 	k.setUp()
 	k.hang()
 	if err := k.mix(); err != nil {
@@ -135,6 +151,10 @@ func (k *maker) pourStage() error {
 	k.pressure()
 	if err := k.cure(); err != nil {
 		return err
+	}
+	if k.stage.turned != "" {
+		k.add(Step{ID: "turn", Phase: Open, Title: "Turn the closed mould over", Words: []string{k.stage.turned}})
+		return nil
 	}
 	k.open()
 	return nil
@@ -193,7 +213,11 @@ func (k *maker) channels(kinds ...string) []job.FeatureReport {
 			kinds[i] += forSilicone
 		}
 	}
-	return k.features(kinds...)
+	all := k.features(kinds...)
+	if k.stage.ports == "" {
+		return all
+	}
+	return slices.DeleteFunc(all, func(f job.FeatureReport) bool { return f.Piece != k.stage.ports })
 }
 
 // touches says whether a feature lies on a piece: features name a piece, the first word of its name, or

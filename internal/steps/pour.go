@@ -44,7 +44,7 @@ const tiltFromDeg = 0.5
 // bolts closes a mould that is filled closed.
 func (k *maker) bolts() {
 	bolts := k.features("bolt", "cross bolt")
-	if len(bolts) == 0 || k.pouredOpen() {
+	if len(bolts) == 0 || k.pouredOpen() || k.stage.closed {
 		return
 	}
 	k.add(k.boltStep(bolts))
@@ -53,6 +53,9 @@ func (k *maker) bolts() {
 func (k *maker) boltStep(bolts []job.FeatureReport) Step {
 	s := Step{ID: "bolts", Phase: Set, Title: "Close and bolt: " + boltSizes(bolts),
 		Words: []string{"Seat the keys. Draw the bolts in turn, crosswise, in three rounds, until the faces meet all round."}}
+	if k.stage.longer {
+		s.Words = append(s.Words, "More lies between the flanges than in the finished mould: the run's notes say which screws reach.")
+	}
 	if k.bench.TorqueNM > 0 {
 		s.Quantities = append(s.Quantities, Quantity{Name: "torque, each bolt", Value: k.bench.TorqueNM, Unit: "N·m", Note: "as given for this bench"})
 	} else {

@@ -108,13 +108,13 @@ func (k *maker) release(piece string, rule material.Rule) {
 
 // siliconeTouches are the pieces round which a block of silicone is poured, and where they touch it.
 var siliconeTouches = map[string]string{tooling.PouringBox: "the inside of its walls", tooling.PartingBoard: "its upper face and its domes",
-	tooling.Master: "all of it", tooling.BasePlate: "its inner face"}
+	tooling.Master: "all of it", tooling.BasePlate: "its inner face", tooling.MasterPlate: "the master on both sides, the board round it, the stalks of sprue and vents, and its keys"}
 
 // faces names what is poured against on a piece: the cavity, the parting face, and each channel in it.
 func (k *maker) faces(piece string) string {
 	switch {
-	case piece == k.stage.covered:
-		return "the rim around the insert, and its keys"
+	case slices.Contains(k.stage.covered, piece):
+		return "the rim around the " + covering(k.stage.soft) + ", and its keys"
 	case siliconeTouches[piece] != "":
 		return siliconeTouches[piece]
 	case slices.Contains(k.stage.soft, piece):
@@ -132,6 +132,14 @@ func (k *maker) faces(piece string) string {
 		}
 	}
 	return listed(out)
+}
+
+// covering names what soft pieces are in one word.
+func covering(soft []string) string {
+	if slices.Contains(soft, tooling.InsertBody) {
+		return "insert"
+	}
+	return "skin"
 }
 
 // surfaceOf is a silicone as a surface; nil and others are taken as platinum silicone.

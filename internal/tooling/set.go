@@ -4,6 +4,8 @@ import (
 	"fmt"
 
 	"mouldwright/internal/opening"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Set is a mould of any family with the stages of its making and use.
@@ -11,7 +13,7 @@ type Set struct {
 	*Mould           // Pieces holds every body, poured ones too; Ledger is that of the casting
 	Stages  []Stage  // every parting of two bodies, in the order in which they happen at the bench
 	Pours   []Pour   // bodies poured before the first casting, in order; none where all is printed
-	Casting []string // the pieces that stand round the casting, in the order in which they come apart
+	Casting []string // the pieces that stand round the casting; of those that leave the same way the inner one first
 	// Release is how soft bodies let go: nil where nothing has to give way, or without the materials to judge it by.
 	Release *opening.Release
 	Cut     *Cut // how a block of silicone is cut open; nil for all others
@@ -25,6 +27,8 @@ type Pour struct {
 	ML     float64      // what is poured for it, ports and vents included, without surplus
 	In     []string     // the pieces that enclose it meanwhile, in the order in which they come apart
 	Ledger []LedgerLine // of the block meanwhile
+	// Shift moves pieces, by name, from their places in the closed mould to where they stand meanwhile.
+	Shift map[string]r3.Vec
 }
 
 // Stage is one parting of two bodies in the life of a mould.

@@ -180,7 +180,7 @@ func planSkin(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o SkinOpti
 	}
 	b := &skinMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), sides: skinSides()}
 	b.mould = &Mould{Family: SkinFamily, Place: placing, Part: m}
-	b.out = &Skin{Set: &Set{Mould: b.mould, Casting: []string{UpperShell, UpperSkin, LowerSkin, LowerShell}}, PlateMM: o.PlateMM}
+	b.out = &Skin{Set: &Set{Mould: b.mould, Casting: []string{UpperSkin, UpperShell, LowerSkin, LowerShell}}, PlateMM: o.PlateMM}
 	if b.parting, err = softRule.split(ctx, m, o.Show); err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}

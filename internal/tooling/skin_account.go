@@ -128,7 +128,8 @@ func (b *skinMould) accountPours(k *solid.Kernel, v skinBodies, t skinTools, out
 			first[i].Name, first[i].Solid = "room of the lower skin, still empty", false
 		}
 	}
-	b.out.Pours = []Pour{{Piece: UpperSkin, ML: l.of(UpperSkin) / 1000, In: []string{UpperShell, MasterPlate}, Ledger: first},
+	lift := r3.Vec{Z: b.opt.PlateMM}
+	b.out.Pours = []Pour{{Piece: UpperSkin, ML: l.of(UpperSkin) / 1000, In: []string{UpperShell, MasterPlate}, Ledger: first, Shift: map[string]r3.Vec{UpperSkin: lift, UpperShell: lift}},
 		{Piece: LowerSkin, ML: l.of(LowerSkin) / 1000, In: []string{LowerShell, MasterPlate}, Ledger: l.lines}}
 	return nil
 }

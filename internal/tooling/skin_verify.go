@@ -99,10 +99,10 @@ func (b *skinMould) prove(ctx context.Context) error {
 	z, down := r3.Vec{Z: 1}, r3.Vec{Z: -1}
 	return b.out.prove(ctx, []stagePlan{
 		{"the upper shell leaves the master plate", up(upperShell), plate, z, true},
-		{"the upper shell leaves the fresh upper skin", up(upperShell), up(poured(Upper)), z, true},
+		{"the upper shell leaves the upper skin on the master plate", up(upperShell), up(poured(Upper)), z, true},
 		{"the upper skin leaves the master plate", up(poured(Upper)), plate, z, false},
 		{"the lower shell leaves the master plate", lowerShell, plate, down, true},
-		{"the lower shell leaves the fresh lower skin", lowerShell, poured(Lower), down, true},
+		{"the lower shell leaves the lower skin on the master plate", lowerShell, poured(Lower), down, true},
 		{"the lower skin leaves the master plate", poured(Lower), plate, down, false},
 		{"the upper shell leaves the lower shell", upperShell, lowerShell, z, true},
 		{"the upper shell leaves the upper skin", upperShell, upperSkin, z, true},
