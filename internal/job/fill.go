@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/fill"
 	"mouldwright/internal/geom"
 	"mouldwright/internal/material"
 	"mouldwright/internal/tooling"
 
+	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -163,8 +165,22 @@ func (r *FillReport) tilt(ctx context.Context, c *fill.Cavity, m *tooling.Mould,
 	if err != nil {
 		return err
 	}
-	r.Vents, r.ThenMM3 = prop.Spots, prop.TrappedMM3
-	return r.want(ctx, c, o)
+	r.Vents, r.ThenMM3 = inCavities(m, prop.Spots), prop.TrappedMM3
+	if err := r.want(ctx, c, o); err != nil {
+		return err
+	}
+	r.wanted = inCavities(m, r.wanted)
+	return nil
+}
+
+// inCavities leaves out the spots over a runner: what air stays there is cut off with it.
+func inCavities(m *tooling.Mould, spots []fill.VentSpot) []fill.VentSpot {
+	if m.Runner == nil {
+		return spots
+	}
+	return slices.DeleteFunc(slices.Clone(spots), func(v fill.VentSpot) bool {
+		return !tooling.Outline(m.Shadow).Contains(r2.Vec{X: v.At.X, Y: v.At.Y})
+	})
 }
 
 // boxOf is a box in a frame that swaps axes.

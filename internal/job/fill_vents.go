@@ -43,7 +43,7 @@ func (s *trying) filled(ctx context.Context, m *tooling.Mould) (*tooling.Mould, 
 	if err != nil || r == nil || len(r.wanted) == 0 || r.used().TrappedMM3 < trappedStepMM3 {
 		return m, r, err
 	}
-	asked := max(0, mouldOptions(s.part, s.file, s.material, s.font).Vents)
+	asked := max(0, mouldOptions(s.part, s.file, s.material, s.font).Vents) * max(1, len(m.Cavities))
 	at := r.wanted[:min(asked, len(r.wanted))]
 	r.missVents(len(at))
 	if len(at) == 0 || ventedAlready(m, at) {

@@ -168,7 +168,7 @@ func (b *twoHalves) prepareCell(size Runner) (Runner, error) {
 	}
 	s := SprueOptions{TopDiameterMM: b.opt.SprueMM}.withDefaults()
 	high := Sprue{TopZ: b.z1, TopRadius: s.TopDiameterMM / 2, DraftDeg: s.DraftDeg}
-	size.wellRadius = max(size.WidthMM/2, high.radiusAt(b.parting.MinZ-2*s.StandInMM))
+	size.wellRadius = max(size.WidthMM/2+wellWiderMM, high.radiusAt(b.parting.MinZ-2*s.StandInMM))
 	return size, nil
 }
 

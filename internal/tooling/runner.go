@@ -69,6 +69,9 @@ const (
 	// wellDeeperMM is how much deeper than the runner the hollow under the sprue is: it takes the first,
 	// coldest or airy, drop. Common practice, no source.
 	wellDeeperMM = 0.5
+	// wellWiderMM is how much wider it is than the runner on each side, at least: walls that just touch
+	// would leave slivers between them.
+	wellWiderMM = 0.5
 )
 
 // runnerSize is a runner with the section of a round one of diameter d, or a little over.
@@ -338,16 +341,47 @@ func (r *Runner) rooms() (out [][]r2.Vec) {
 	return out
 }
 
-// trenches are the stretches as cut: each runs on past the middle of what it joins by half its width, so
-// that corners are whole.
+// trenches are the stretches as cut: those in one line are one, and each runs on past its ends by half its
+// width, so that corners are whole; but a branch ends where its gate starts.
 func (r *Runner) trenches() (out []trench) {
-	for _, s := range r.Runs {
+	for _, s := range r.lines() {
 		dir := r2.Unit(r2.Sub(s.To, s.From))
 		from, length := r2.Sub(s.From, r2.Scale(r.WidthMM/2, dir)), s.LengthMM()+r.WidthMM
 		if r.endsAtGate(s.To) {
 			length -= r.WidthMM / 2
 		}
 		out = append(out, trench{from: from, dir: dir, lengthMM: length, widthMM: r.WidthMM, heightMM: r.DepthMM, draftDeg: r.DraftDeg, closedStart: true, closedEnd: true})
+	}
+	return out
+}
+
+// lines are the stretches with those joined that meet end to end in one line. Two trenches in one line
+// would share their side walls, but for rounding.
+func (r *Runner) lines() (out []RunnerRun) {
+	for _, s := range r.Runs {
+		if r.endsAtGate(s.To) {
+			out = append(out, s)
+			continue
+		}
+		joined := false
+		for i, o := range out {
+			dir := r2.Unit(r2.Sub(o.To, o.From))
+			if r.endsAtGate(o.To) || math.Abs(r2.Cross(dir, r2.Unit(r2.Sub(s.To, s.From)))) > 1e-9 {
+				continue
+			}
+			switch {
+			case r2.Norm(r2.Sub(s.From, o.To)) < joinedMM && r2.Dot(dir, r2.Sub(s.To, s.From)) > 0:
+				out[i].To, joined = s.To, true
+			case r2.Norm(r2.Sub(s.From, o.From)) < joinedMM && r2.Dot(dir, r2.Sub(s.To, s.From)) < 0:
+				out[i].From, joined = s.To, true
+			}
+			if joined {
+				break
+			}
+		}
+		if !joined {
+			out = append(out, s)
+		}
 	}
 	return out
 }
