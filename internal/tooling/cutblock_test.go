@@ -58,11 +58,11 @@ func TestCutBlockOfABox(t *testing.T) {
 	near(t, "cut and its trace", length(c.Trace), c.TraceMM, 1e-9)
 	// Once more with a silicone that tears: the strain is named, and no cut is deep enough.
 	hard, err := CutBlock(context.Background(), pool, prismOf(t, []r2.Vec{{}, {X: w}, {X: w, Y: d}, {Y: d}}, 0, h),
-		CutBlockOptions{Direction: r3.Vec{Z: 1}, BlockMM: block, Silicone: &opening.Flex{ElongationPct: 40, ShoreA: 60}})
+		CutBlockOptions{Direction: r3.Vec{Z: 1}, BlockMM: block, Silicone: &opening.Flex{ElongationPct: 20, ShoreA: 70}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !fails(hard, "the lips open far enough", "14 % are allowed") {
+	if !fails(hard, "the lips open far enough", "7 % are allowed") {
 		t.Errorf("it opens: %v", hard.Failed())
 	}
 	near(t, "left uncut at the most", hard.Cut.HingeMM, block/2, 1e-9)
