@@ -28,7 +28,7 @@ type stage struct {
 	ports   string   // the piece whose fill port and vents it uses; "" for all there are
 	turned  string   // what is done once it has cured, where the mould stays closed then; "" where it is opened
 	closed  bool     // the mould was closed for the stage before and is so still
-	longer  bool     // more lies between the pieces than in the closed mould, and longer bolts hold it
+	longer  string   // where longer bolts may be needed: words of the run's note that names them; "" where they are the mould's
 	opens   string   // what it says of opening, at the end
 	proof   string   // the report's lines on opening that hold this word are this stage's
 }
@@ -63,7 +63,7 @@ var families = map[string][]stage{
 			opens: "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
 	},
 	tooling.SkinFamily: {
-		{name: "upper skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.UpperSkin, ports: tooling.UpperShell, longer: true,
+		{name: "upper skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.UpperSkin, ports: tooling.UpperShell, longer: "plate between the flanges",
 			turned: "Leave it bolted. Turn it over, so that it stands on the legs of the upper shell: the lower skin is poured from this side."},
 		{name: "lower skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.LowerSkin, ports: tooling.LowerShell, closed: true,
 			fixed: tooling.MasterPlate, proof: tooling.MasterPlate,

@@ -53,8 +53,13 @@ func (k *maker) bolts() {
 func (k *maker) boltStep(bolts []job.FeatureReport) Step {
 	s := Step{ID: "bolts", Phase: Set, Title: "Close and bolt: " + boltSizes(bolts),
 		Words: []string{"Seat the keys. Draw the bolts in turn, crosswise, in three rounds, until the faces meet all round."}}
-	if k.stage.longer {
-		s.Words = append(s.Words, "More lies between the flanges than in the finished mould: the run's notes say which screws reach.")
+	if k.stage.longer != "" {
+		s.Title = fmt.Sprintf("Close and bolt, with %d bolts", len(bolts))
+		for _, w := range k.rep.Warnings {
+			if strings.Contains(w, k.stage.longer) {
+				s.Words = append(s.Words, sentence(w))
+			}
+		}
 	}
 	if k.bench.TorqueNM > 0 {
 		s.Quantities = append(s.Quantities, Quantity{Name: "torque, each bolt", Value: k.bench.TorqueNM, Unit: "N·m", Note: "as given for this bench"})

@@ -17,6 +17,7 @@ func TestSkin(t *testing.T) {
 	rep := report(t, m, tooling.SkinFamily, job.PieceReport{Name: tooling.LowerShell, Exit: down}, job.PieceReport{Name: tooling.UpperShell, Exit: up},
 		job.PieceReport{Name: tooling.MasterPlate, Exit: up}, job.PieceReport{Name: tooling.LowerSkin, Poured: true, Exit: down}, job.PieceReport{Name: tooling.UpperSkin, Poured: true, Exit: up})
 	rep.Pours = []job.PourReport{{Piece: tooling.UpperSkin, ML: 30}, {Piece: tooling.LowerSkin, ML: 40}}
+	rep.Warnings = []string{"with the plate between the flanges, for the pours, take M4 × 16 screws instead of × 12"}
 	rep.Mould.Opening = ""
 	rep.Mould.Stages = []string{"the upper shell leaves the master plate: free", "the upper skin leaves the casting: free"}
 	rep.Mould.Features = []job.FeatureReport{{Name: "B1", Kind: "bolt", Piece: "both", Words: "M4 × 12 cap screw, nut"}, {Name: "S1", Kind: "sprue", Piece: tooling.UpperSkin},
@@ -31,6 +32,9 @@ func TestSkin(t *testing.T) {
 			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
 		}
 	}
+	if s := p.Steps[p.at("bolts-upper-skin")]; strings.Contains(s.Title, "× 12") {
+		t.Errorf("the pour is bolted with the short screws: %s", s.Title)
+	}
 	for _, id := range []string{"open-upper-skin", "bolts-lower-skin", "release-lower-shell-lower-skin", "purge-fl2-upper-skin", "release-master-plate"} {
 		if p.at(id) >= 0 {
 			t.Errorf("there is a step %s", id)
@@ -40,8 +44,8 @@ func TestSkin(t *testing.T) {
 		"pour-upper-skin":                 {"into Fu1 alone", "Fl1"},
 		"pour-lower-skin":                 {"into Fl1 alone", "Fu1"},
 		"pour":                            {"into S1", "F"},
-		"bolts-upper-skin":                {"which screws reach", "torque of"},
-		"bolts":                           {"Seat the keys", "which screws reach"},
+		"bolts-upper-skin":                {"take M4 × 16 screws instead", "torque of"},
+		"bolts":                           {"Seat the keys", "M4 × 16"},
 		"release-master-plate-upper-skin": {"the stalks of sprue and vents", "the cavity"},
 		"release-lower-shell":             {"the rim around the skin", "the cavity"},
 		"open-lower-skin":                 {"From the proof: the upper shell leaves the master plate: free.", "The master plate leaves"},
