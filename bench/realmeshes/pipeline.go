@@ -112,13 +112,10 @@ func firstLine(err error) string {
 
 // directionWords names an axis, or gives the direction's components.
 func directionWords(d r3.Vec) string {
-	switch (r3.Vec{X: math.Abs(d.X), Y: math.Abs(d.Y), Z: math.Abs(d.Z)}) {
-	case r3.Vec{X: 1}:
-		return "x"
-	case r3.Vec{Y: 1}:
-		return "y"
-	case r3.Vec{Z: 1}:
-		return "z"
+	for i, c := range [3]float64{d.X, d.Y, d.Z} {
+		if math.Abs(c) > 1-1e-9 {
+			return [3]string{"x", "y", "z"}[i]
+		}
 	}
 	return fmt.Sprintf("(%.3f, %.3f, %.3f)", d.X, d.Y, d.Z)
 }
