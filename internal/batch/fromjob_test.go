@@ -100,6 +100,33 @@ func TestWrittenWins(t *testing.T) {
 	}
 }
 
+// A job's mould may cast several at once: the tool takes that number, and one filling is for all of them.
+func TestJobWithCavities(t *testing.T) {
+	rep := ringReport()
+	rep.Mould.Cavities = 4
+	b, err := Load(withJob(t, rep, leftOut...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Tools[0].Cavities != 4 || b.Recipes[0].ShotG != 61.5 {
+		t.Errorf("%d cavities, %g g a filling", b.Tools[0].Cavities, b.Recipes[0].ShotG)
+	}
+	p, err := Make(t.Context(), b, quick)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := p.Versions[0]; d.Parts != 4*d.Shots {
+		t.Errorf("%d parts of %d shots", d.Parts, d.Shots)
+	}
+	b, err = Load(withJob(t, rep, "box_mm = [140, 140, 52]\n", "box_mm = [140, 138, 52]\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if all := strings.Join(b.Warnings, "\n"); !strings.Contains(all, "1 cavities are written, its job's mould has 4 cavities") {
+		t.Errorf("one cavity is written: %q", all)
+	}
+}
+
 func TestJobOfNoUse(t *testing.T) {
 	refused := ringReport()
 	refused.Refused, refused.Mould, refused.Reasons = true, nil, []job.Reason{{What: "undercut", Words: "it holds"}}

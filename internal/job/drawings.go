@@ -90,9 +90,9 @@ func gateCut(m *tooling.Mould) (cut, bool) {
 	}
 	g := m.Runner.Gates[0]
 	if math.Abs(g.Dir.Y) > math.Abs(g.Dir.X) {
-		return cut{through: "cavity 1 and its gate", alongY: true, at: g.Start.X}, true
+		return cut{through: "gate C1", alongY: true, at: g.Start.X}, true
 	}
-	return cut{through: "cavity 1 and its gate", at: g.Start.Y}, true
+	return cut{through: "gate C1", at: g.Start.Y}, true
 }
 
 const (

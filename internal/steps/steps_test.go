@@ -444,3 +444,21 @@ func TestPlanAsRun(t *testing.T) {
 		}
 	}
 }
+
+// A mould of several cavities: each casting is weighed by itself and keeps its cavity's number.
+func TestSeveralCavities(t *testing.T) {
+	m := generic(t, "pu-flexible")
+	rep := report(t, m, "two rigid halves", halves()...)
+	rep.Mould.Cavities, rep.Mould.Ledger = 2, []job.LedgerReport{{Name: "cavity 1", VolumeMM3: 12000}, {Name: "cavity 2", VolumeMM3: 12000}}
+	p := mustMake(t, rep, m, Bench{Shots: 1})
+	checkPlan(t, p)
+	look := p.Steps[p.at("inspect")]
+	if want := math.Round(12*rep.Shot.Density.GPerML*10) / 10; look.Quantities[0].Value != want || !strings.Contains(look.Quantities[0].Name, "each of 2") {
+		t.Errorf("%+v, want %g g for each of 2", look.Quantities[0], want)
+	}
+	for _, id := range []string{"trim", "record"} {
+		if s := strings.Join(p.Steps[p.at(id)].Words, " "); !strings.Contains(s, "cavity number") {
+			t.Errorf("%s says nothing of cavity numbers: %s", id, s)
+		}
+	}
+}
