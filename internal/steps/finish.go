@@ -26,7 +26,9 @@ func (k *maker) open() {
 	if pry := namesOf(k.features("pry slot", "split pry slot")); len(pry) > 0 {
 		s.Words = append(s.Words, "Twist a flat blade in "+listed(pry)+" by turns, a little at a time.")
 	}
-	s.Words = append(s.Words, k.order()...)
+	if !k.stage.byHand {
+		s.Words = append(s.Words, k.order()...)
+	}
 	if k.stage.opens != "" {
 		s.Words = append(s.Words, k.stage.opens)
 	}

@@ -23,6 +23,8 @@ type stage struct {
 	ballast bool     // the backfill of a ballast, poured into the finished casting
 	brim    bool     // filled to the brim of an open tray, without a lid
 	into    string   // where silicone is poured, and how far; "" for a fill port
+	closes  string   // how the pieces are put together for it, where no bolts do it
+	byHand  bool     // opens says all of how it comes apart
 	fixed   string   // the piece that stays where it is at opening
 	covered []string // the pieces whose cavity a soft piece fills, so that only their rim is touched
 	ports   string   // the piece whose fill port and vents it uses; "" for all there are
@@ -46,21 +48,26 @@ var families = map[string][]stage{
 			opens: "Lift one edge of the casting and peel it out of the silicone; take the insert out of the cradle first where it grips."},
 	},
 	tooling.BlockFamily: {
-		{name: "upper block", printed: []string{tooling.PouringBox, tooling.PartingBoard, tooling.Master}, pours: tooling.UpperBlock, fixed: tooling.PouringBox, proof: "parting board",
-			into:  "one corner of the pouring box, up to the marks in its walls; close the seams between board, box and master with wax before",
-			opens: "Turn all of it over and take the parting board out; master and upper block stay in the box."},
-		{name: "lower block", printed: []string{tooling.PouringBox, tooling.Master}, soft: []string{tooling.UpperBlock}, pours: tooling.LowerBlock, fixed: tooling.PouringBox, proof: "block",
-			into:  "one corner of the pouring box, on the cured block, up to the marks at this end",
-			opens: "Push both blocks out at the box's wide end, peel the upper one off, then take the master out of the lower one."},
-		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.UpperBlock, tooling.LowerBlock}, fixed: tooling.PouringBox, proof: "casting",
-			opens: "Push the blocks out of the box, peel the upper one off, then lift the casting by one edge out of the lower one."},
+		{name: "upper block", printed: []string{tooling.PouringBox, tooling.PartingBoard, tooling.Master}, pours: tooling.UpperBlock, fixed: tooling.PouringBox, proof: "parting board", byHand: true,
+			closes: "Stand the pouring box on its wide end on a flat plate, put the parting board into it, domes up, and the master into the board's hollow. Close the seams between board, box and master with wax.",
+			into:   "one corner of the pouring box, up to the marks in its walls",
+			opens:  "Turn all of it over and take the parting board out straight; master and upper block stay in the box."},
+		{name: "lower block", printed: []string{tooling.PouringBox, tooling.Master}, soft: []string{tooling.UpperBlock}, pours: tooling.LowerBlock, fixed: tooling.PouringBox, proof: "master", byHand: true,
+			closes: "The pouring box stands with its wide end up, master and upper block still in it. Scrape wax off the silicone; close the seam along the walls.",
+			into:   "one corner of the pouring box, on the cured block, up to the marks at this end",
+			opens:  "Push both blocks out at the box's wide end, peel the upper one off, then take the master out of the lower one."},
+		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.UpperBlock, tooling.LowerBlock}, fixed: tooling.PouringBox, proof: "casting", byHand: true,
+			closes: "Put the blocks together, domes in their dimples, and into the pouring box from its wide end, sprue up. Clamp it between two flat plates with a hole over the sprue: tight enough to close the line, no tighter.",
+			opens:  "Push the blocks out of the box, peel the upper one off, then lift the casting by one edge out of the lower one."},
 	},
 	tooling.CutBlockFamily: {
-		{name: "block", printed: []string{tooling.PouringBox, tooling.Master, tooling.BasePlate}, pours: tooling.SiliconeBlock, fixed: tooling.PouringBox, proof: "master",
-			into:  "one corner of the pouring box, standing on its wide end, up to the marks in its walls",
-			opens: "Push the block out of the box, cut it open with a fresh blade along the line in the drawing, a little deeper with each stroke, spread it, and take the master out. Leave the far end uncut."},
-		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.SiliconeBlock}, fixed: tooling.PouringBox, proof: "casting",
-			opens: "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
+		{name: "block", printed: []string{tooling.PouringBox, tooling.Master, tooling.BasePlate}, pours: tooling.SiliconeBlock, fixed: tooling.PouringBox, proof: "master", byHand: true,
+			closes: "Stand the pouring box on its wide end on a flat plate, the base plate in it, the master on the plate. Close the seams of the plate with wax.",
+			into:   "one corner of the pouring box, up to the marks in its walls",
+			opens:  "Push the block out of the box, take a loose base plate off, and cut the block open with a fresh blade along the line in the drawing, a little deeper with each stroke. Leave the far end uncut; spread it and take the master out to the front."},
+		{name: "casting", printed: []string{tooling.PouringBox}, soft: []string{tooling.SiliconeBlock}, fixed: tooling.PouringBox, proof: "casting", byHand: true,
+			closes: "Press the cut together and put the block back into the pouring box from its wide end, sprue up. Where the sprue does not lie in the cut, clamp it between two flat plates with a hole over the sprue.",
+			opens:  "Push the block out of the box, spread the cut as you did for the master, and take the casting out to the front."},
 	},
 	tooling.SkinFamily: {
 		{name: "upper skin", printed: []string{tooling.UpperShell, tooling.MasterPlate, tooling.LowerShell}, pours: tooling.UpperSkin, ports: tooling.UpperShell, longer: "plate between the flanges",

@@ -35,6 +35,9 @@ func (k *maker) setUp() {
 	}
 	k.add(s)
 	k.ballsInMould()
+	if k.stage.closes != "" {
+		k.add(Step{ID: "put-together", Phase: Set, Title: "Put it together", Words: []string{k.stage.closes}})
+	}
 	k.bolts()
 }
 
