@@ -33,7 +33,7 @@ var families = []family{
 	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, false},
 	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, false},
 	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, false},
-	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray, false},
+	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray, true},
 }
 
 // cavityFamilies are those that are built with several cavities, in quotes.

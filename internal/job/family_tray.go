@@ -37,6 +37,9 @@ func (r TrayRule) check(f *File) error {
 	if r.Carrier != "" && f.Mould.Family != familyTray {
 		return f.wrong("tray.carrier", "a carrier is over-moulded in the open tray alone: put family = %q under [mould], or leave carrier out", familyTray)
 	}
+	if n := f.Mould.Cavities; r.Carrier != "" && n > 1 {
+		return f.wrong("mould.cavities", "%d cavities are asked for, and a carrier lies in one: take 1, or leave tray.carrier out", n)
+	}
 	if r.Tabs == 1 || r.Tabs == 2 {
 		return f.wrong("tray.tabs", "%d tabs do not keep a carrier level: give 3 or more", r.Tabs)
 	}
@@ -73,7 +76,7 @@ func buildTray(ctx context.Context, s *trying, _ *material.Material) (*tooling.S
 		return nil, err
 	}
 	return tooling.TrayMould(ctx, s.opt.Pool, s.part.mesh, tooling.TrayOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
-		LandMM: f.Tray.LandMM, MoatML: f.Tray.MoatML, MoatMM: f.Tray.MoatMM, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
+		Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, LandMM: f.Tray.LandMM, MoatML: f.Tray.MoatML, MoatMM: f.Tray.MoatMM, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
 		Bolt: t.Bolt, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Carrier: carrier, CarrierOptions: f.Tray.carrier(s.material),
 		Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building})
 }

@@ -278,6 +278,9 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	default:
 		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
 	}
+	if n := k.rep.Mould.Castings(); n > 1 && !k.stage.silicone() && !k.stage.ballast && (k.pouredOpen() || len(sprue) > 1) {
+		s.Words = append(s.Words, fmt.Sprintf("%d cavities, each by itself, one after the other: %.1f mL each.", n, k.rep.Mould.CavityMM3()/1000))
+	}
 	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone() && !k.stage.ballast {
 		s.Words = append(s.Words, sentence(f.Flow.Words))
 	}

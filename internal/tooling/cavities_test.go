@@ -237,3 +237,35 @@ func TestCavitiesApart(t *testing.T) {
 	near(t, "sprues", lineOf(m, "sprue"), 3*lineOf(one, "sprue"), 1e-9)
 	near(t, "vents", lineOf(m, "vents"), 3*lineOf(one, "vents"), 1e-9)
 }
+
+// Three pucks in one tray, each poured by itself: each cavity is the frustum over the shrinkage, the poured
+// face is three times its top, and all leave upward.
+func TestTrayWithCavities(t *testing.T) {
+	r, in, h := 15.0, 1.0, 10.0
+	part := puck(t, r, in, h)
+	o := TrayOptions{Direction: up, Cavities: 3, ShrinkPct: r3.Vec{X: 1, Y: 1, Z: 1}}
+	m, err := BuildTray(context.Background(), pool, part, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range m.Failed() {
+		t.Errorf("%s: %s", c.Name, c.Words)
+	}
+	for k := range 3 {
+		near(t, "cavity", lineOf(m.Mould, CavityName(k+1, 3)), puckMM3(r, in, h)/(0.99*0.99*0.99), 1e-9)
+	}
+	near(t, "poured face", m.OpenMM2, 3*puckSides/2.0*math.Sin(2*math.Pi/puckSides)*r*r/(0.99*0.99), 1e-9)
+	near(t, "filling", m.CastML, 3*puckMM3(r, in, h)/(0.99*0.99*0.99)/1000, 1e-9)
+	sum, s := 0.0, m.Block.Size()
+	for _, l := range m.Ledger {
+		sum += l.VolumeMM3
+	}
+	near(t, "ledger", sum, s.X*s.Y*s.Z, 1e-9)
+	if _, n := m.Cast.Components(); n != 3 {
+		t.Errorf("%d castings", n)
+	}
+	o.Carrier = part
+	if _, err := BuildTray(context.Background(), pool, part, o); !errors.Is(err, ErrCavities) {
+		t.Errorf("a carrier in one of three cavities: %v", err)
+	}
+}

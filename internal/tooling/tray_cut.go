@@ -135,7 +135,11 @@ func (b *trayMould) account(pieces []*solid.Solid, dry []share) error {
 	if err != nil {
 		return fmt.Errorf("tooling: casting: %w", err)
 	}
-	c := Check{Name: "casting in one piece", OK: len(all) == 1, Value: float64(len(all)), Limit: 1, Unit: "pieces", Words: "the cavity is one room"}
+	n := max(1, len(m.Cavities))
+	c := Check{Name: "casting in one piece", OK: len(all) == n, Value: float64(len(all)), Limit: float64(n), Unit: "pieces", Words: "the cavity is one room"}
+	if n > 1 {
+		c.Name, c.Words = "each casting in one piece", "each cavity is one room"
+	}
 	if !c.OK {
 		c.Words = fmt.Sprintf("the carrier divides the casting into %d pieces that no resin joins: give it bond holes, or make it smaller", len(all))
 	}
@@ -150,6 +154,9 @@ func (b *trayMould) account(pieces []*solid.Solid, dry []share) error {
 	off := math.Abs(got-want) / want
 	m.Checks = append(m.Checks, Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
 		Words: fmt.Sprintf("the cavity as built and what the carrier takes of it come to %.3f mm³, the compensated part to %.3f mm³", got, want)})
+	if err := b.bookCavities(l, pieces[0]); err != nil {
+		return err
+	}
 	b.out.CastML, b.out.OverflowML = l.of("cavity")/1000, l.of("overflow moat")/1000
 	clean, err := b.casting.Clean()
 	if err != nil {

@@ -17,10 +17,14 @@ type TrayOptions struct {
 	Show      []bool // per facet of the part: better made by the tray than left as the resin levels
 	ShrinkPct r3.Vec // of the casting, linear, along the part's x, y, z
 
-	LandMM  float64 // brim between the cavity and the overflow moat; default 2
-	MoatML  float64 // what the moat holds; default a twentieth of the pour, at least 1 mL
-	MoatMM  float64 // width of the moat; default 4; it grows where the depth is not enough
-	WallMM  float64 // cavity to the tray's sides, at least; default 10
+	LandMM float64 // brim between the cavity and the overflow moat; default 2
+	MoatML float64 // what the moat holds; default a twentieth of the pour, at least 1 mL
+	MoatMM float64 // width of the moat; default 4; it grows where the depth is not enough
+	WallMM float64 // cavity to the tray's sides, at least; default 10
+
+	Cavities    int     // how many castings at once, each poured by itself; 0 is 1; with a carrier 1 alone
+	CavityGapMM float64 // between two cavities; default CavityGapMM, and room for the moat between them
+
 	FloorMM float64 // under the cavity; default 5
 
 	LeastWallMM   float64 // thinnest printed wall let through; default LeastWallMM
@@ -78,7 +82,7 @@ func (o TrayOptions) withDefaults() TrayOptions {
 	for _, d := range []struct {
 		v *float64
 		d float64
-	}{{&o.LandMM, 2}, {&o.MoatMM, 4}, {&o.WallMM, 10}, {&o.FloorMM, 5}, {&o.LeastWallMM, LeastWallMM}, {&o.ToleranceMM, opening.DefaultToleranceMM},
+	}{{&o.LandMM, 2}, {&o.MoatMM, 4}, {&o.WallMM, 10}, {&o.FloorMM, 5}, {&o.CavityGapMM, CavityGapMM}, {&o.LeastWallMM, LeastWallMM}, {&o.ToleranceMM, opening.DefaultToleranceMM},
 		{&c.TabMM, 6}, {&c.TabHighMM, 3}, {&c.TabGapMM, 1.2}, {&c.NeckMM, 1}, {&c.SeatMM, 2}, {&c.ClearanceMM, 0.2}, {&c.AirHoleMM, 2}, {&c.AirReachMM, 10},
 		{&c.BondHoleMM, 3}, {&c.BondPitchMM, 15}, {&c.BondEdgeMM, 1.5}, {&c.ResinGPerML, 1.1}, {&c.CarrierGPerML, 1.2}} {
 		setDefault(d.v, d.d)
@@ -94,7 +98,7 @@ func (o TrayOptions) withDefaults() TrayOptions {
 
 func (o TrayOptions) check(facets int) error {
 	c := o.CarrierOptions
-	err := finite("tray", map[string]float64{"land": o.LandMM, "overflow": o.MoatML, "moat": o.MoatMM, "wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM,
+	err := finite("tray", map[string]float64{"land": o.LandMM, "gap between cavities": o.CavityGapMM, "overflow": o.MoatML, "moat": o.MoatMM, "wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM,
 		"tolerance": o.ToleranceMM, "tab": c.TabMM, "tab's thickness": c.TabHighMM, "tab's gap": c.TabGapMM, "neck": c.NeckMM, "seat": c.SeatMM,
 		"clearance": c.ClearanceMM, "air hole": c.AirHoleMM, "air's reach": c.AirReachMM, "bond hole": c.BondHoleMM, "bond holes' pitch": c.BondPitchMM,
 		"bond holes' edge": c.BondEdgeMM, "density of the resin": c.ResinGPerML, "density of the carrier": c.CarrierGPerML})
@@ -107,8 +111,12 @@ func (o TrayOptions) check(facets int) error {
 		return fmt.Errorf("%w: a brim %g mm wide does not print: give %g mm or more", ErrOptions, o.LandMM, o.LeastWallMM)
 	case o.MoatMM < 2*moatInMM+leastBottomMM:
 		return fmt.Errorf("%w: a moat %g mm wide: give %g mm or more", ErrOptions, o.MoatMM, 2*moatInMM+leastBottomMM)
+	case o.Cavities < 0 || o.Cavities > MostCavities:
+		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
 	case o.Carrier == nil:
 		return nil
+	case o.Cavities > 1:
+		return fmt.Errorf("%w: %d cavities, and a carrier for one: give 1, or leave the carrier out: %w", ErrOptions, o.Cavities, ErrCavities)
 	case c.Tabs < leastTabs || c.Tabs > mostTabs:
 		return fmt.Errorf("%w: %d tabs: give %d, which keep the carrier level, to %d", ErrOptions, c.Tabs, leastTabs, mostTabs)
 	case short(c.NeckMM, leastNeckMM) || c.NeckMM > c.TabHighMM:

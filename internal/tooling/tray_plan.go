@@ -41,6 +41,11 @@ func (b *trayMould) arrange(ctx context.Context) (err error) {
 		return fmt.Errorf("tooling: part: %w", err)
 	}
 	b.outline = Outline(loops).Outer()
+	if b.opt.Cavities > 1 {
+		if err := b.multiply(b.outline); err != nil {
+			return err
+		}
+	}
 	box := b.mould.Part.Bounds()
 	z0 := box.Min.Z - b.opt.FloorMM
 	if err := b.digMoat(); err != nil {

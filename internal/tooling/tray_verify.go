@@ -311,7 +311,11 @@ func (b *trayMould) squeeze(held []opening.Catch, depth float64) (strain float64
 // notes tells the maker what the build decided and what to mind.
 func (b *trayMould) notes() {
 	o, c := b.out, b.out.Carried
-	b.note("set the tray level with its screws, a spirit level on the rim one way and the other; fill to the brim with %.1f mL; the moat takes %.1f mL more", o.CastML, o.OverflowML)
+	fill := fmt.Sprintf("fill to the brim with %.1f mL", o.CastML)
+	if n := len(b.mould.Cavities); n > 1 {
+		fill = fmt.Sprintf("fill the %d cavities one after the other to the brim, with %.1f mL each", n, o.CastML/float64(n))
+	}
+	b.note("set the tray level with its screws, a spirit level on the rim one way and the other; %s; the moat takes %.1f mL more", fill, o.OverflowML)
 	b.note("the poured face, %.0f mm², is left as the resin levels: its border creeps up the brim by some tenths of a millimetre, and bubbles rise to it", o.OpenMM2)
 	if n := len(b.trayPockets()); n > 0 {
 		p := b.trayPockets()[0]
@@ -319,7 +323,7 @@ func (b *trayMould) notes() {
 	}
 	show := 0.0
 	for f, top := range b.top {
-		if top && b.opt.Show != nil && b.opt.Show[f] {
+		if top && b.opt.Show != nil && b.opt.Show[f%len(b.opt.Show)] {
 			show += b.mould.Part.Facet(f).Area()
 		}
 	}
