@@ -198,7 +198,7 @@ func (p *places) sprue(opt SprueOptions) (Sprue, error) {
 func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue) (Sprue, error) {
 	opt = opt.withDefaults()
 	var last error
-	widest := topPlace{room: -1}
+	widest, crowded := topPlace{room: -1}, false
 	for _, t := range tries {
 		if t.room > widest.room {
 			widest = t
@@ -207,6 +207,7 @@ func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue)
 			continue
 		}
 		if len(have) > 0 && farFrom(have, t.at) < p.footAt(t, opt)+p.b.opt.LeastWallMM-footSlackMM {
+			crowded = true
 			continue // its foot is no narrower: spare the dearer questions
 		}
 		s, err := NewSprue(t.at, p.z1, p.b.top, opt)
@@ -215,6 +216,7 @@ func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue)
 			continue
 		}
 		if len(have) > 0 && farFrom(have, s.At) < s.BottomRadius+p.b.opt.LeastWallMM {
+			crowded = true
 			continue
 		}
 		if p.b.suits != nil {
@@ -227,8 +229,11 @@ func (p *places) firstThatFits(tries []topPlace, opt SprueOptions, have []Sprue)
 			return s, nil
 		}
 	}
-	if last != nil {
+	switch {
+	case last != nil:
 		return Sprue{}, last
+	case crowded:
+		return Sprue{}, fmt.Errorf("where one of %.1f mm has room it is too near to another: %w", opt.TopDiameterMM, ErrSprue)
 	}
 	return Sprue{}, fmt.Errorf("no place on the upper faces for a sprue of %.1f mm: the roomiest one, at (%.1f, %.1f), takes a foot %.2f mm across, "+
 		"%.2f mm is wanted there, with its draft down from the top of the block: %w", opt.TopDiameterMM, widest.at.X, widest.at.Y,
