@@ -98,6 +98,12 @@ const (
 // them, along the normal, from where the ray enters to where it leaves.
 func (j *trimJig) walls(ctx context.Context) error {
 	const start = 0.01 // mm inside the casting: where it rests, the jig begins at its surface
+	stubs := j.stubs()
+	// The wall beside a hole for a sprue or a vent ends in an edge, where it is as thin as one likes.
+	edge := func(p r3.Vec) bool {
+		_, near := stubs.NearestWithin(p, j.opt.ClearanceMM+j.opt.LeastWallMM)
+		return near
+	}
 	for i, p := range j.mould.Pieces {
 		tree := geom.NewBVH(p.Mesh.Verts, p.Mesh.Tris)
 		least, at, rays := math.Inf(1), r3.Vec{}, 0
@@ -118,7 +124,7 @@ func (j *trimJig) walls(ctx context.Context) error {
 				continue // past the slot, or a hollow of the casting that the jig leaves alone
 			}
 			rays++
-			if out, ok := tree.FirstHit(from, n, in.T+holeSlackMM, math.Inf(1)); ok && out.T-in.T < least {
+			if out, ok := tree.FirstHit(from, n, in.T+holeSlackMM, math.Inf(1)); ok && out.T-in.T < least && !edge(from) && !edge(r3.Add(from, r3.Scale(out.T, n))) {
 				least, at = out.T-in.T, from
 			}
 		}
@@ -126,6 +132,18 @@ func (j *trimJig) walls(ctx context.Context) error {
 			Words: fmt.Sprintf("%.2f mm at %s, looked at in %d places", least, placeWords(at), rays)})
 	}
 	return nil
+}
+
+// stubs are what stands on the casting in sprue and vents.
+func (j *trimJig) stubs() *geom.BVH {
+	part := geom.NewBVH(j.part.Verts, j.part.Tris)
+	var tris [][3]uint32
+	for f, t := range j.cast.Tris {
+		if _, on := part.NearestWithin(j.cast.Facet(f).Centroid(), flatFaceMM); !on {
+			tris = append(tris, t)
+		}
+	}
+	return geom.NewBVH(j.cast.Verts, tris)
 }
 
 // prove proves that cap and casting leave the nest.
