@@ -293,7 +293,9 @@ func (b *blockMould) verify(ctx context.Context) error {
 func (b *blockMould) boardWall(ctx context.Context) error {
 	board := b.mould.piece(PartingBoard)
 	tree := geom.NewBVH(board.Verts, board.Tris)
-	w := Wall{ThicknessMM: math.Inf(1)}
+	hollow := b.pocket.Map(b.larger)
+	own := geom.NewBVH(hollow.Verts, hollow.Tris)
+	w, rib := Wall{ThicknessMM: math.Inf(1)}, Wall{ThicknessMM: math.Inf(1)}
 	for f := range b.pocket.Tris {
 		if f%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
@@ -312,11 +314,22 @@ func (b *blockMould) boardWall(ctx context.Context) error {
 		// Only the board's outside counts: up to the parting surface every hollow comes with an edge, and
 		// what is not in the board at all meets that surface first.
 		out := board.Facet(hit.Facet).Normal()
-		if d := hit.T + boardSkinMM; d < w.ThicknessMM && out.Z <= upwardMost*r3.Norm(out) {
-			w.ThicknessMM, w.At = d, from
+		if out.Z > upwardMost*r3.Norm(out) {
+			continue
+		}
+		d, kind := hit.T+boardSkinMM, &w
+		if own.Nearest(r3.Add(from, r3.Scale(d, n))).Distance <= boardSkinMM {
+			kind = &rib // between two places of the hollow: as thin as the part asks for
+		}
+		if d < kind.ThicknessMM {
+			kind.ThicknessMM, kind.At = d, from
 		}
 	}
 	b.mould.Checks = append(b.mould.Checks, wallCheck(PartingBoard, w, b.opt.LeastWallMM))
+	if short(rib.ThicknessMM, b.opt.LeastWallMM) {
+		b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("%s: a ridge is only %.2f mm thick at %s (mould frame), thinner than the %.1f mm that prints soundly: it may come out rough or break off",
+			PartingBoard, rib.ThicknessMM, placeWords(rib.At), b.opt.LeastWallMM))
+	}
 	return nil
 }
 
