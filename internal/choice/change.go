@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -46,6 +47,10 @@ const (
 func (c *comparison) addChange(ctx context.Context, t *Table) error {
 	if t.Best == families[0].key || t.Best == "two-rigid-halves" {
 		t.NoChange = "none is needed, the simplest ways that suit the part work as it is"
+		return nil
+	}
+	if tried := func(r Row) bool { return r.Basis == Tried }; t.Best == "" && slices.ContainsFunc(t.Rows, tried) {
+		t.NoChange = "not looked for: it is not the part's draft that stands in the way, but what the builders name"
 		return nil
 	}
 	for i := range families {

@@ -40,6 +40,18 @@ type Comparison struct {
 	Part     PartReport
 	Warnings []string
 	*choice.Table
+	carried bool // round a carrier
+}
+
+// Family is the way's name in job.toml; "" where nothing builds it for this job.
+func (c *Comparison) Family(way string) string { return familyOf(way, c.carried) }
+
+func familyOf(way string, carried bool) string {
+	name := wayFamilies[way]
+	if carried && name != familyTray || name != familyTwoHalves && findFamily(name) == nil {
+		return "" // no other builder holds a carrier
+	}
+	return name
 }
 
 // wayFamilies gives for each way of package choice the family of job.toml that builds it.
@@ -89,7 +101,7 @@ func Compare(ctx context.Context, folder string, opt CompareOptions) (*Compariso
 	if err != nil {
 		return nil, err
 	}
-	return &Comparison{Part: p.report, Warnings: append(p.warnings, reading.report.Warnings...), Table: t}, nil
+	return &Comparison{Part: p.report, Warnings: append(p.warnings, reading.report.Warnings...), Table: t, carried: c.carrier != nil}, nil
 }
 
 // partShare is the share of a comparison's progress that looking the part over takes.
@@ -119,13 +131,13 @@ func (c *comparing) options(opt CompareOptions) choice.Options {
 		return o
 	}
 	o.Provers = map[string]choice.Prover{}
-	for way, name := range wayFamilies {
-		if c.carrier != nil && name != familyTray {
-			continue // no other builder holds a carrier
-		}
-		if name == familyTwoHalves {
+	for way := range wayFamilies {
+		switch name := familyOf(way, c.carrier != nil); name {
+		case "":
+		case familyTwoHalves:
 			o.Provers[way] = c.proveTwoHalves
-		} else if fam := findFamily(name); fam != nil {
+		default:
+			fam := findFamily(name)
 			o.Provers[way] = func(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (string, bool, error) {
 				return c.proveFamily(ctx, fam, d)
 			}

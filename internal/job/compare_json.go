@@ -10,7 +10,7 @@ import (
 // job.toml names it.
 type wayJSON struct {
 	choice.Row
-	Family    string     `json:"family,omitempty"` // none: nothing here builds it yet
+	Family    string     `json:"family,omitempty"` // none: nothing builds it for this job
 	Direction [3]float64 `json:"direction"`
 	Release   *struct{}  `json:"release,omitempty"` // left out: the reasons say it
 }
@@ -52,12 +52,9 @@ func (c *Comparison) MarshalJSON() ([]byte, error) {
 		out.Directions = append(out.Directions, alongJSON{a, array(a.Direction)})
 	}
 	for _, r := range c.Rows {
-		w := wayJSON{Row: r, Direction: array(r.Direction)}
+		w := wayJSON{Row: r, Family: c.Family(r.Key), Direction: array(r.Direction)}
 		if w.Reasons == nil {
 			w.Reasons = []string{}
-		}
-		if name := wayFamilies[r.Key]; findable(name) {
-			w.Family = name
 		}
 		out.Ways = append(out.Ways, w)
 	}

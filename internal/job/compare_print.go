@@ -14,7 +14,7 @@ func (c *Comparison) Print(w io.Writer) error {
 	p := &printer{prose.Writer{W: w}}
 	p.part(&Report{Part: c.Part})
 	p.Line("\n%s", prose.Wrap(c.Why, ""))
-	if best := wayFamilies[c.Best]; best != "" && findable(best) {
+	if best := c.Family(c.Best); best != "" {
 		p.Line("%s", prose.Wrap(fmt.Sprintf("To mould it so, put family = %q under [mould] in job.toml.", best), ""))
 	}
 	switch {
@@ -48,9 +48,6 @@ func (c *Comparison) Print(w io.Writer) error {
 	}
 	return p.Err
 }
-
-// findable says whether a job may name the family.
-func findable(name string) bool { return name == familyTwoHalves || findFamily(name) != nil }
 
 // ways prints the table; ± is the error of the columns before it.
 func (p *printer) ways(t *choice.Table) {
