@@ -312,8 +312,8 @@ func planOptions(ctx context.Context, m *tooling.Mould, cuts []cut) (sheet.PlanO
 				o.Outlines = append(o.Outlines, *outline)
 			}
 		}
-		if q.Kind == "runner" && m.Runner != nil {
-			o.Outlines = append(o.Outlines, sheet.Outline{Name: q.Name + " runner", Loops: m.Runner.Plan()})
+		if q.Kind == "runner" && m.Runner != nil { // its mark names it
+			o.Outlines = append(o.Outlines, sheet.Outline{Loops: m.Runner.Plan()})
 		}
 		if len(q.Outline) > 0 {
 			o.Outlines = append(o.Outlines, sheet.Outline{Name: q.Name + " " + q.Kind, Loops: q.Outline})
