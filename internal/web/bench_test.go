@@ -1,7 +1,9 @@
 package web
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -10,7 +12,9 @@ import (
 	"mouldwright/internal/job"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mesh/meshfile"
+	"mouldwright/internal/mesh/stl"
 
+	"github.com/chromedp/chromedp"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -96,4 +100,35 @@ func TestThinned(t *testing.T) {
 			t.Fatalf("facet %d shows %d, want %d", i, w, v.source[i])
 		}
 	}
+}
+
+// BenchmarkTurnAMillion turns a part of a million facets in the view of Debian's Chromium, one frame after
+// the other. Here that is drawn by the processor (SwiftShader); a graphics card is faster.
+func BenchmarkTurnAMillion(b *testing.B) {
+	c := serve(b, Options{})
+	p := openPage(b, c)
+	var up struct {
+		Upload string `json:"upload"`
+	}
+	var file bytes.Buffer
+	if err := stl.Write(&file, wavedTorus(500), "torus"); err != nil {
+		b.Fatal(err)
+	}
+	status, got := c.do("POST", "/api/uploads?name=torus.stl", file.Bytes())
+	if status >= 300 || json.Unmarshal(got, &up) != nil {
+		b.Fatalf("upload: %d %s", status, got)
+	}
+	var j jobView
+	c.must("POST", "/api/jobs", newJob{Upload: up.Upload, Name: "torus"}, &j)
+	p.run(chromedp.Navigate(c.base + "/jobs/" + j.ID))
+	p.until(`Number(document.querySelector('.canvas-box canvas')?.dataset.frames) > 0 && document.querySelector('#part')?.innerText.includes('facets')`)
+	b.ResetTimer()
+	for range b.N {
+		eval[int](p, `new Promise(done => {
+			const c = document.querySelector('.canvas-box canvas'), from = Number(c.dataset.frames)
+			const turn = () => { if (Number(c.dataset.frames) >= from + 20) return done(1); c.dispatchEvent(new KeyboardEvent('keydown', {key: 'ArrowLeft'})); requestAnimationFrame(turn) }
+			turn()
+		})`)
+	}
+	b.ReportMetric(20*float64(b.N)/b.Elapsed().Seconds(), "frames/s")
 }

@@ -43,6 +43,23 @@ func (p *page) fills() {
 	}
 }
 
+// closes works out how the lid goes on, and lets it go down in the view.
+func (p *page) closes() {
+	p.t.Helper()
+	p.click(`[data-key="closing"] summary`)
+	p.click(`[data-key="lid"]`)
+	p.until(`document.querySelectorAll('[data-key="closing"] tbody tr').length === 5`)
+	if got := p.says(`[data-key="closing"] table`); !strings.Contains(got, "±") || !strings.Contains(got, "put on flat") {
+		p.t.Errorf("closing the lid: %s", got)
+	}
+	p.looks("lid")
+	p.click(`[data-key="closing"] tbody tr:nth-child(3) button`)
+	if p.drawn() == 0 {
+		p.t.Error("the view draws no closing lid")
+	}
+	p.clicks -= 3 // beside the path that is counted
+}
+
 // canvas is a picture of the view.
 func (p *page) canvas() image.Image {
 	p.t.Helper()
@@ -226,7 +243,7 @@ func (p *page) says(selector string) string {
 // until waits for a condition in the page.
 func (p *page) until(js string) {
 	p.t.Helper()
-	ok := eval[bool](p, `new Promise(done => { const end = Date.now() + 20000; const look = () => { if (`+js+`) done(true); else if (Date.now() > end) done(false); else setTimeout(look, 50) }; look() })`)
+	ok := eval[bool](p, `new Promise(done => { const end = Date.now() + 100000; const look = () => { if (`+js+`) done(true); else if (Date.now() > end) done(false); else setTimeout(look, 50) }; look() })`)
 	if !ok {
 		p.shoot("failure")
 		p.t.Fatalf("never: %s; the page says:\n%s", js, eval[string](p, `document.body.innerText`))

@@ -23,7 +23,7 @@ import (
 
 // page drives Debian's Chromium against a server under test.
 type page struct {
-	t      *testing.T
+	t      testing.TB
 	ctx    context.Context
 	base   string
 	clicks int
@@ -33,7 +33,7 @@ type page struct {
 
 // openPage needs chromium and a built interface. Where CI is set their absence is a failure, so that
 // these tests cannot fall silent.
-func openPage(t *testing.T, c *client) *page {
+func openPage(t testing.TB, c *client) *page {
 	t.Helper()
 	missing := func(what string) {
 		if os.Getenv("CI") != "" {
@@ -58,7 +58,7 @@ func openPage(t *testing.T, c *client) *page {
 	ctx, stop := chromedp.NewContext(alloc)
 	p := &page{t: t, base: c.base}
 	messages := chromedp.Console(ctx)
-	limited, stopTime := context.WithTimeout(ctx, 3*time.Minute)
+	limited, stopTime := context.WithTimeout(ctx, 5*time.Minute)
 	p.ctx = limited
 	heard := make(chan struct{})
 	go func() {
@@ -278,6 +278,7 @@ func TestBrowserFromDropToProvenMould(t *testing.T) {
 		}
 	}
 	p.fills()
+	p.closes()
 	p.toSheet()
 	p.atTheBench("foot-ring")
 	if f := p.complaints(); f != "" {

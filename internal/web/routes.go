@@ -44,6 +44,10 @@ func (s *Server) routes(r chi.Router) {
 		r.Get("/api/jobs/{job}/out/*", s.serveOut)
 		r.Get("/api/batches/{batch}/out/{name}", s.serveBatchOut)
 	})
+	r.Group(func(r chi.Router) { // closing a large mould takes minutes where much else goes on
+		r.Use(func(next http.Handler) http.Handler { return within(uploadTimeout, next) })
+		s.lidRoutes(s.api(r))
+	})
 	r.Get("/api/openapi.json", s.serveOpenAPI)
 	r.Get("/api", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/api/openapi.json", http.StatusFound)

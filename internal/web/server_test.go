@@ -20,12 +20,12 @@ import (
 
 // client talks to a server under test as a browser's page of the same origin would.
 type client struct {
-	t    *testing.T
+	t    testing.TB
 	base string
 	srv  *Server
 }
 
-func serve(t *testing.T, opt Options) *client {
+func serve(t testing.TB, opt Options) *client {
 	t.Helper()
 	if opt.Folder == "" {
 		opt.Folder = t.TempDir()
@@ -122,7 +122,7 @@ func (c *client) finish(job, kind string) TaskState {
 }
 
 // unpack reads a pack's header and the bytes of its arrays.
-func unpack(t *testing.T, b []byte, meta any) map[string][]byte {
+func unpack(t testing.TB, b []byte, meta any) map[string][]byte {
 	t.Helper()
 	if len(b) < 8 || string(b[:4]) != packMagic {
 		t.Fatalf("no pack: %.40q", b)
@@ -146,7 +146,7 @@ func unpack(t *testing.T, b []byte, meta any) map[string][]byte {
 	return out
 }
 
-func partFile(t *testing.T, p *lantern.Part) []byte {
+func partFile(t testing.TB, p *lantern.Part) []byte {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "part.3mf")
 	if err := meshfile.Save(path, &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{p.Object()}}); err != nil {

@@ -119,6 +119,10 @@ export interface Way {
 
 export interface Comparison { best: string; why: string; batch: number; prices: { currency?: string; typical: boolean }; ways: Way[]; change?: { name: string; words: string }; no_change?: string }
 
+export interface Spot { X: number; Y: number; Z: number }
+export interface Closing { hinge: { name: string; At: Spot; Along: Spot }; from_deg: number; trapped_mm3: number; error_mm3: number; over_mm3: number; meets_mm3: number; meets_deg: number; words: string }
+export interface Lid { liquid_ml: number; holds_ml: number; cavity_ml: number; pour_tolerance_pct: number; picture: string; advice: string[]; comparison: { closings: Closing[]; best: number } }
+
 export interface Filled { words?: string[]; pockets?: { volume_mm3: number; error_mm3: number; words: string }[] | null }
 
 export interface Report {
@@ -159,6 +163,7 @@ export const api = {
   intake: (id: string) => json<Intake>('GET', `${at(id)}/intake`),
   judgement: (id: string) => json<Judgement>('GET', `${at(id)}/judgement`),
   comparison: (id: string) => json<{ fresh: boolean; comparison: Comparison }>('GET', `${at(id)}/comparison`),
+  lid: (id: string) => json<Lid>('POST', `${at(id)}/lid`, { angles_deg: [0, 20] }),
   families: () => json<{ name: string; words: string }[]>('GET', '/api/families'),
   decisions: (id: string) => json<{ tag: string; text: string }>('GET', `${at(id)}/decisions`),
   putDecisions: (id: string, tag: string, text: string) => json<Job>('PUT', `${at(id)}/decisions`, { tag, text }),

@@ -1,5 +1,5 @@
 // One job on the bench: the four stations beside the view.
-import { api, ApiError, over, watch, type Job, type Comparison, type Intake, type Judgement, type Pack, type Report, type Task, type Vec } from './api'
+import { api, ApiError, over, watch, type Job, type Comparison, type Intake, type Judgement, type Lid, type Pack, type Report, type Task, type Vec } from './api'
 import { h, rebuild } from './dom'
 import { decisionsStation, judgeStation, mouldStation, partStation, pourStation } from './stations'
 import { View } from './view'
@@ -18,6 +18,7 @@ export interface State {
   fill: Pack | null
   comparison: { fresh: boolean; comparison: Comparison } | null
   families: { name: string; words: string }[]
+  lid: Lid | null
   task: Task | null
   taskError: string
   notice: string
@@ -72,7 +73,7 @@ export class Bench {
   async load(): Promise<void> {
     const job = await api.job(this.id)
     document.title = job.name + ' · mouldwright'
-    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, fill: null, comparison: null, families: [], task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
+    this.state = { job, part: null, intake: null, partError: '', show: null, judgement: null, judged: null, report: null, mould: null, fill: null, comparison: null, families: [], lid: null, task: job.task && !over(job.task) ? job.task : null, taskError: '', notice: '', picking: false }
     this.update()
     if (job.bad) return
     const soon = Promise.all([this.loadReport(), this.loadComparison()])
@@ -99,7 +100,7 @@ export class Bench {
 
   private async loadReport(): Promise<void> {
     const s = this.state!
-    s.report = s.mould = s.fill = null
+    s.report = s.mould = s.fill = s.lid = null
     if (!s.job.has_report) return
     try {
       s.report = await api.report(this.id)

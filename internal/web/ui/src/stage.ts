@@ -191,6 +191,7 @@ export class Stage {
     const movers = this.movers()
     movers.forEach(({ body, reach }, i) => {
       const own = Math.min(1, Math.max(0, t * movers.length - i))
+      body.group.quaternion.identity()
       body.group.position.copy(body.exit).multiplyScalar(reach * own)
     })
     this.draw()
@@ -203,9 +204,23 @@ export class Stage {
     return order.map((body, i) => ({ body, reach: far * (1 + order.slice(i + 1).filter((o) => o.exit.dot(body.exit) > 0.9).length) }))
   }
 
+  /** Stands a body at an angle about an edge of it, in degrees; its far side is up. */
+  lower(b: Body, hinge: { At: { X: number; Y: number; Z: number }; Along: { X: number; Y: number; Z: number } }, deg: number): void {
+    const at = new Vector3(hinge.At.X, hinge.At.Y, hinge.At.Z)
+    const along = new Vector3(hinge.Along.X, hinge.Along.Y, hinge.Along.Z).normalize()
+    const middle = b.mesh.geometry.boundingBox!.getCenter(new Vector3()).sub(at)
+    const up = new Vector3().crossVectors(along, middle).z > 0 ? 1 : -1
+    b.group.quaternion.setFromAxisAngle(along, (up * deg * Math.PI) / 180)
+    b.group.position.copy(at).sub(at.clone().applyQuaternion(b.group.quaternion))
+    this.draw()
+  }
+
   /** All pieces apart at once. */
   explode(on: boolean): void {
-    for (const { body, reach } of this.movers()) body.group.position.copy(body.exit).multiplyScalar(on ? 0.75 * reach : 0)
+    for (const { body, reach } of this.movers()) {
+      body.group.quaternion.identity()
+      body.group.position.copy(body.exit).multiplyScalar(on ? 0.75 * reach : 0)
+    }
     this.refit()
   }
 

@@ -208,6 +208,7 @@ export function pourStation(box: HTMLElement, b: Bench): void {
     h('div', { class: 'gets' }, h('a', { class: 'get', 'data-key': 'to-bench', href: `/bench/${encodeURIComponent(b.id)}`, target: '_blank', rel: 'noopener' }, 'Work through the steps'),
       ...['A4', 'Letter'].map((p) => h('a', { class: 'get', 'data-key': 'sheet-' + p, href: `/api/jobs/${encodeURIComponent(b.id)}/sheet.pdf?paper=${p}`, target: '_blank', rel: 'noopener' }, `Shop sheet, ${p}`))),
     ...filling(b),
+    lid(b),
     (r.warnings ?? []).length ? h('details', { 'data-key': 'warnings' }, h('summary', {}, 'Also mind'), h('ul', {}, ...r.warnings!.map((w) => h('li', {}, sentence(w))))) : null)
 }
 
@@ -238,6 +239,28 @@ function filling(b: Bench): HTMLElement[] {
     h('ul', { class: 'plain fill-pictures' }, ...shown.map((f, i) => h('li', {}, h('a', { href: api.file(b.id, f), target: '_blank', rel: 'noopener' },
       h('img', { src: api.file(b.id, f), alt: `The cavity filled, picture ${i + 1} of ${shown.length}`, loading: 'lazy' }))))),
   ]
+}
+
+/** How to close the mould over a lower half that is poured first. */
+function lid(b: Bench): HTMLElement | null {
+  const s = b.state!
+  if (!s.mould || !s.report?.mould?.pieces.some((p) => p.name === 'upper half')) return null
+  const words = h('p', { class: 'error', role: 'alert' })
+  const ask = h('button', { 'data-key': 'lid', click: () => {
+    ask.disabled = true
+    words.textContent = ''
+    ask.textContent = 'Working it out; up to a minute …'
+    void api.lid(b.id).then((l) => { s.lid = l; b.update() }, (e: Error) => { words.textContent = e.message; ask.disabled = false; ask.textContent = 'Work it out' })
+  } }, s.lid ? 'Work it out again' : 'Work it out')
+  const l = s.lid
+  return h('details', { 'data-key': 'closing' }, h('summary', {}, 'Poured open, the lid put on after'), h('div', { class: 'result' },
+    h('p', {}, 'The lower half is poured first, and the upper half lowered onto it about one edge. From which edge, and from which angle, decides how much air stays.'), ask, words,
+    ...(l ? [h('p', {}, `Poured first: ${num(l.liquid_ml, 2)} mL ± ${num(l.pour_tolerance_pct, 1)} %; the open half holds ${num(l.holds_ml, 2)} mL.`),
+      h('ul', {}, ...l.advice.map((w) => h('li', {}, sentence(w)))),
+      h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Air under the lid' }, h('table', { class: 'figures' }, h('thead', {}, h('tr', {}, ...['lowered about', 'from', 'air, mm³', 'runs over, mL', ''].map((w) => h('th', { scope: 'col' }, w)))),
+        h('tbody', {}, ...l.comparison.closings.map((c, i) => h('tr', {}, h('th', { scope: 'row' }, c.from_deg === 0 ? 'put on flat' : c.hinge.name), h('td', {}, `${num(c.from_deg, 0)}°`), h('td', {}, `${num(c.trapped_mm3, 0)} ± ${num(c.error_mm3, 0)}`), h('td', {}, num(c.over_mm3 / 1000, 2)),
+          h('td', {}, c.from_deg > 0 ? h('button', { class: 'small', 'data-key': 'close-' + i, click: () => b.view.closeLid(c) }, i === l.comparison.best ? 'best: show it' : 'show it') : null)))))),
+      h('img', { class: 'chart', src: `${api.file(b.id, l.picture)}?at=${l.liquid_ml}`, alt: 'Air that stays against the angle, a line for each edge; the table says the same.' })] : [])))
 }
 
 /** job.toml itself. */

@@ -1,7 +1,7 @@
 // The plate: the view with its controls and legend.
 import { h, num, rebuild } from './dom'
 import type { Bench } from './bench'
-import type { Vec } from './api'
+import type { Closing, Vec } from './api'
 import { draftColour, draftSteps, LOCKED, rgb, SHOWN, WALL, type Rgb } from './scale'
 import { apart, stood, type Filling } from './filling'
 import { neutral, Stage, type Body } from './stage'
@@ -123,6 +123,25 @@ export class View {
   private pour(share: number): void {
     this.poured = share
     this.filling?.pour(share)
+  }
+
+  /** Lowers the upper half onto the lower about an edge, from the angle worked out. */
+  closeLid(c: Closing): void {
+    this.subject('mould')
+    const body = this.pieces.find((p) => p.name === 'upper half')
+    if (!body || !this.stage) return
+    this.opened = 0
+    this.apart = false
+    this.stage.open(0)
+    const casting = this.pieces.find((p) => p.exit.lengthSq() === 0)
+    if (casting) casting.group.visible = false // what is poured is not yet its shape
+    this.stage.lower(body, c.hinge, c.from_deg)
+    this.stage.refit()
+    this.stage.animate(3, (t) => this.stage!.lower(body, c.hinge, c.from_deg * (1 - t)), () => {
+      if (casting) casting.group.visible = !this.hidden.has(casting.name)
+      this.update()
+    })
+    this.update()
   }
 
   mode(m: Mode): void {
