@@ -20,32 +20,58 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-type server struct {
-	dir  string // holds data/ and the socket
-	bin  string
-	cred *syscall.Credential // nil: as ourselves
+// Server is a PostgreSQL server of the tests' own.
+type Server struct {
+	dir     string // holds data/ and the socket
+	bin     string
+	cred    *syscall.Credential // nil: as ourselves
+	durable bool
+}
+
+// shared is a server that is started when a test first asks for it.
+type shared struct {
+	once    sync.Once
+	durable bool
+	server  *Server
+	err     error
 }
 
 var (
-	once     sync.Once
-	running  *server
-	startErr error
-	schemas  atomic.Int64
+	quick   = &shared{}
+	durable = &shared{durable: true}
+	schemas atomic.Int64
 )
 
-// Database makes an empty place in the server and gives its address. The server is started once. Where
+// Database makes an empty place in a server that keeps nothing over a crash, and gives its address. Where
 // PostgreSQL is not installed the test is skipped, but in CI it fails.
 func Database(t testing.TB) (dsn string) {
 	t.Helper()
-	once.Do(func() { running, startErr = start() })
-	if startErr != nil {
+	return quick.get(t).Database(t)
+}
+
+// Durable is a server that flushes what it acknowledges, and can be killed.
+func Durable(t testing.TB) *Server {
+	t.Helper()
+	return durable.get(t)
+}
+
+func (s *shared) get(t testing.TB) *Server {
+	t.Helper()
+	s.once.Do(func() { s.server, s.err = start(s.durable) })
+	if s.err != nil {
 		if os.Getenv("CI") != "" {
-			t.Fatal(startErr)
+			t.Fatal(s.err)
 		}
-		t.Skip(startErr)
+		t.Skip(s.err)
 	}
+	return s.server
+}
+
+// Database makes an empty place in the server and gives its address.
+func (s *Server) Database(t testing.TB) (dsn string) {
+	t.Helper()
 	ctx := context.Background()
-	c, err := pgx.Connect(ctx, running.dsn())
+	c, err := pgx.Connect(ctx, s.dsn())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -55,18 +81,32 @@ func Database(t testing.TB) (dsn string) {
 	if _, err := c.Exec(ctx, "CREATE SCHEMA "+name); err != nil {
 		t.Fatal(err)
 	}
-	return running.dsn() + "&search_path=" + name
+	return s.dsn() + "&search_path=" + name
 }
 
-// Main runs the tests of a package and stops the server, if one was started. It gives the exit code.
+// Kill ends the server as a power cut would: nothing is finished first.
+func (s *Server) Kill() error { return s.ctl("stop", "-m", "immediate") }
+
+// Start starts a server that was killed.
+func (s *Server) Start() error {
+	settings := fmt.Sprintf("-c listen_addresses='' -c unix_socket_directories='%s' -c max_connections=60", s.dir)
+	if !s.durable {
+		settings += " -c fsync=off"
+	}
+	return s.ctl("start", "-l", filepath.Join(s.dir, "log"), "-o", settings)
+}
+
+// Main runs the tests of a package and stops the servers that were started. It gives the exit code.
 func Main(m *testing.M) int {
 	code := m.Run()
-	if running == nil {
-		return code
-	}
-	if err := errors.Join(running.ctl("stop", "-m", "immediate"), os.RemoveAll(running.dir)); err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		return 1
+	for _, s := range []*shared{quick, durable} {
+		if s.server == nil {
+			continue
+		}
+		if err := errors.Join(s.server.Kill(), os.RemoveAll(s.server.dir)); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			code = 1
+		}
 	}
 	return code
 }
@@ -89,12 +129,12 @@ func find() (string, error) {
 	return "", errors.New("PostgreSQL is not installed; apt-get install postgresql")
 }
 
-func start() (*server, error) {
+func start(durable bool) (*Server, error) {
 	bin, err := find()
 	if err != nil {
 		return nil, err
 	}
-	s := &server{bin: bin}
+	s := &Server{bin: bin, durable: durable}
 	if s.dir, err = os.MkdirTemp("/tmp", "pg"); err != nil { // a socket's path may have 107 bytes at most
 		return nil, err
 	}
@@ -113,18 +153,17 @@ func start() (*server, error) {
 	if err := s.run("initdb", "-D", s.data(), "-U", "shop", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C"); err != nil {
 		return nil, err
 	}
-	return s, s.ctl("start", "-l", filepath.Join(s.dir, "log"), "-o",
-		fmt.Sprintf("-c listen_addresses='' -c unix_socket_directories='%s' -c max_connections=60 -c fsync=off", s.dir))
+	return s, s.Start()
 }
 
-func (s *server) data() string { return filepath.Join(s.dir, "data") }
-func (s *server) dsn() string  { return "postgres://shop@/postgres?host=" + s.dir }
+func (s *Server) data() string { return filepath.Join(s.dir, "data") }
+func (s *Server) dsn() string  { return "postgres://shop@/postgres?host=" + s.dir }
 
-func (s *server) ctl(args ...string) error {
+func (s *Server) ctl(args ...string) error {
 	return s.run("pg_ctl", append([]string{"-D", s.data(), "-w", "-s"}, args...)...)
 }
 
-func (s *server) run(name string, args ...string) error {
+func (s *Server) run(name string, args ...string) error {
 	cmd := exec.Command(filepath.Join(s.bin, name), args...)
 	cmd.Dir = s.dir
 	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: s.cred}

@@ -12,6 +12,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"mouldwright/internal/pgtest"
 )
 
 // crashWriterEnv makes the test binary write records to that address until it is killed.
@@ -162,7 +164,7 @@ func TestKilledWriters(t *testing.T) {
 		for i := range rounds {
 			if i%perFile == 0 {
 				if i > 0 && IsPostgres(dsn) {
-					dsn = postgres(t).database(t)
+					dsn = pgtest.Durable(t).Database(t)
 				} else if i > 0 {
 					dsn = filepath.Join(t.TempDir(), "records.db")
 				}
@@ -202,7 +204,7 @@ func TestKilledWhileMakingTables(t *testing.T) {
 	eachDatabase(t, func(t *testing.T, dsn string) {
 		for i := range 6 {
 			if i > 0 && IsPostgres(dsn) {
-				dsn = postgres(t).database(t)
+				dsn = pgtest.Durable(t).Database(t)
 			} else if i > 0 {
 				dsn = filepath.Join(t.TempDir(), "records.db")
 			}
@@ -216,8 +218,8 @@ func TestKilledWhileMakingTables(t *testing.T) {
 // The server itself is stopped as by a power cut (immediate mode: no flush, no farewell) while several
 // write. Whatever Write acknowledged is there after recovery.
 func TestKilledServer(t *testing.T) {
-	srv := postgres(t)
-	dsn := srv.database(t)
+	srv := pgtest.Durable(t)
+	dsn := srv.Database(t)
 	crashBench(t, dsn)
 	for round := range 3 {
 		s, err := Open(context.Background(), dsn, Options{})
@@ -243,11 +245,11 @@ func TestKilledServer(t *testing.T) {
 			}()
 		}
 		time.Sleep(time.Duration(100+50*round) * time.Millisecond)
-		if err := srv.ctl("stop", "-m", "immediate"); err != nil {
+		if err := srv.Kill(); err != nil {
 			t.Fatal(err)
 		}
 		wg.Wait()
-		if err := srv.start(); err != nil {
+		if err := srv.Start(); err != nil {
 			t.Fatal(err)
 		}
 		// The same store goes on once the server is back.

@@ -53,28 +53,9 @@ func (w *workspace) batches() ([]string, error) {
 	return ids, nil
 }
 
-// createBatch makes a batch folder called after name, numbered when that is taken.
+// createBatch makes a batch folder called after name.
 func (w *workspace) createBatch(name string, text []byte) (id string, err error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	stem := slug(name)
-	for n := 1; n < 1000; n++ {
-		id = stem
-		if n > 1 {
-			id = fmt.Sprintf("%s-%d", stem, n)
-		}
-		folder := filepath.Join(w.dir, id)
-		if err := os.Mkdir(folder, 0o755); errors.Is(err, fs.ErrExist) {
-			continue
-		} else if err != nil {
-			return "", fmt.Errorf("make the batch's folder: %w", err)
-		}
-		if err := w.writeBatch(folder, text); err != nil {
-			return "", errors.Join(err, os.RemoveAll(folder)) // ours, and new
-		}
-		return id, nil
-	}
-	return "", fmt.Errorf("there are a thousand folders called %q; choose another name", stem)
+	return w.makeFolder(name, func(folder string) error { return w.writeBatch(folder, text) })
 }
 
 // writeBatch writes a batch.toml that is sound.

@@ -93,8 +93,13 @@ func (w *workspace) ids() ([]string, error) {
 	return ids, nil
 }
 
-// create makes a job folder called after name, numbered when that is taken.
+// create makes a job folder called after name.
 func (w *workspace) create(name, partPath string, opt job.CreateOptions) (id string, err error) {
+	return w.makeFolder(name, func(folder string) error { return job.Create(folder, partPath, opt) })
+}
+
+// makeFolder makes a folder called after name, numbered when that is taken, and fills it.
+func (w *workspace) makeFolder(name string, fill func(folder string) error) (id string, err error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	stem := slug(name)
@@ -107,15 +112,15 @@ func (w *workspace) create(name, partPath string, opt job.CreateOptions) (id str
 		if err := os.Mkdir(folder, 0o755); errors.Is(err, fs.ErrExist) {
 			continue
 		} else if err != nil {
-			return "", fmt.Errorf("make the job folder: %w", err)
+			return "", fmt.Errorf("make the folder: %w", err)
 		}
-		if err := job.Create(folder, partPath, opt); err != nil {
+		if err := fill(folder); err != nil {
 			// The folder is ours and new, so nothing of the maker's goes with it.
 			return "", errors.Join(err, os.RemoveAll(folder))
 		}
 		return id, nil
 	}
-	return "", fmt.Errorf("there are a thousand jobs called %q; choose another name", stem)
+	return "", fmt.Errorf("there are a thousand folders called %q; choose another name", stem)
 }
 
 var notSlug = regexp.MustCompile(`[^a-z0-9]+`)
