@@ -125,36 +125,23 @@ func turned(s *solid.Solid, turn bool) (*solid.Solid, error) {
 // shellBody is a shell before it is hollowed: what lies within the shell's thickness of the skin, the
 // flange, a collar round each port and sleeve, a boss round each peg, and legs.
 func (b *skinMould) shellBody(k *solid.Kernel, s *skinSide, raw *solid.Solid) (*solid.Solid, error) {
+	flange, err := k.Box(b.flange)
+	if err != nil {
+		return nil, err
+	}
 	sheet, err := k.FromMesh(overSheet(s.outer))
 	if err != nil {
 		return nil, err
 	}
-	hanging := []*solid.Solid{sheet}
-	slope := math.Tan(pegDraftDeg * math.Pi / 180)
-	for _, p := range s.pegs {
-		low := p.tip.Z - b.opt.ShellMM
-		r := p.radius + b.opt.ShellMM
-		boss, err := k.Frustum(r3.Vec{X: p.tip.X, Y: p.tip.Y, Z: low}, r3.Vec{Z: p.top - low}, r, r+(p.top-low)*slope, circleSegments(r))
-		if err != nil {
-			return nil, fmt.Errorf("boss of a peg: %w", err)
-		}
-		hanging = append(hanging, boss)
-	}
-	var standing []*solid.Solid
-	end := b.collarEnd(s.half)
-	for _, c := range s.channels() {
-		r := c.BottomRadius + collarMM
-		collar, err := k.Cylinder(r3.Vec{X: c.At.X, Y: c.At.Y, Z: c.BottomZ}, r3.Vec{Z: end - c.BottomZ}, r, circleSegments(r))
-		if err != nil {
-			return nil, fmt.Errorf("collar: %w", err)
-		}
-		standing = append(standing, collar)
-	}
-	legs, err := b.legBodies(k, s)
+	bosses, err := s.pegBodies(k, b.opt.ShellMM)
 	if err != nil {
 		return nil, err
 	}
-	flange, err := k.Box(b.flange)
+	collars, err := b.collars(k, s)
+	if err != nil {
+		return nil, err
+	}
+	legs, err := b.legBodies(k, s)
 	if err != nil {
 		return nil, err
 	}
@@ -162,7 +149,7 @@ func (b *skinMould) shellBody(k *solid.Kernel, s *skinSide, raw *solid.Solid) (*
 	for _, g := range []struct {
 		bodies []*solid.Solid
 		turn   bool
-	}{{hanging, s.half == Upper}, {append(standing, legs...), s.half == Lower}} {
+	}{{append(bosses, sheet), s.half == Upper}, {append(collars, legs...), s.half == Lower}} {
 		for _, x := range g.bodies {
 			if x, err = turned(x, g.turn); err != nil {
 				return nil, err
@@ -175,6 +162,35 @@ func (b *skinMould) shellBody(k *solid.Kernel, s *skinSide, raw *solid.Solid) (*
 		return nil, err
 	}
 	return raw.Intersect(u)
+}
+
+// pegBodies are the pegs, hanging, and so much all round them.
+func (s *skinSide) pegBodies(k *solid.Kernel, moreMM float64) (out []*solid.Solid, err error) {
+	slope := math.Tan(pegDraftDeg * math.Pi / 180)
+	for i, p := range s.pegs {
+		tip, r := r3.Sub(p.tip, r3.Vec{Z: moreMM}), p.radius+moreMM
+		h := p.top - tip.Z
+		peg, err := k.Frustum(tip, r3.Vec{Z: h}, r, r+h*slope, circleSegments(r))
+		if err != nil {
+			return nil, fmt.Errorf("peg %d: %w", i+1, err)
+		}
+		out = append(out, peg)
+	}
+	return out, nil
+}
+
+// collars stand round ports and sleeves, standing.
+func (b *skinMould) collars(k *solid.Kernel, s *skinSide) (out []*solid.Solid, err error) {
+	end := b.collarEnd(s.half)
+	for _, c := range s.channels() {
+		r := c.BottomRadius + collarMM
+		collar, err := k.Cylinder(r3.Vec{X: c.At.X, Y: c.At.Y, Z: c.BottomZ}, r3.Vec{Z: end - c.BottomZ}, r, circleSegments(r))
+		if err != nil {
+			return nil, fmt.Errorf("collar: %w", err)
+		}
+		out = append(out, collar)
+	}
+	return out, nil
 }
 
 // legBodies run from the flange out to the block's end, standing.
@@ -206,18 +222,13 @@ func (b *skinMould) skinRoom(k *solid.Kernel, s *skinSide) (*solid.Solid, error)
 	if err != nil {
 		return nil, err
 	}
-	slope := math.Tan(pegDraftDeg * math.Pi / 180)
-	var all []*solid.Solid
+	all, err := s.pegBodies(k, 0)
+	if err != nil {
+		return nil, err
+	}
 	for i, p := range s.pegs {
-		h := p.top - p.tip.Z
-		peg, err := k.Frustum(p.tip, r3.Vec{Z: h}, p.radius, p.radius+h*slope, circleSegments(p.radius))
-		if err != nil {
-			return nil, fmt.Errorf("peg %d: %w", i+1, err)
-		}
-		all = append(all, peg)
-		f := Feature{Name: fmt.Sprintf("N%s%d", s.half.String()[:1], i+1), Kind: "soft key", Piece: s.shell, At: s.hang(p.tip),
-			SizesMM: []Size{{"tip diameter", 2 * p.radius}, {"out of the skin", pegMM}}, Words: fmt.Sprintf("peg of the skin in its shell, %.1f mm at the tip", 2*p.radius)}
-		b.mould.Features = append(b.mould.Features, f)
+		b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("N%s%d", s.half.String()[:1], i+1), Kind: "soft key", Piece: s.shell, At: s.hang(p.tip),
+			SizesMM: []Size{{"tip diameter", 2 * p.radius}, {"out of the skin", pegMM}}, Words: fmt.Sprintf("peg of the skin in its shell, %.1f mm at the tip", 2*p.radius)})
 	}
 	if len(all) > 0 {
 		if room, err = room.Union(all...); err != nil {

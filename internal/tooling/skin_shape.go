@@ -58,7 +58,7 @@ func (b *skinMould) shape(ctx context.Context) error {
 	return nil
 }
 
-// under is all that a sheet bounds, hanging: what lies over it, up to a height past the parting surface.
+// overSheet is all that a sheet bounds, hanging: what lies over it, up to a height past the parting surface.
 func overSheet(s *offset.Sheet) *mesh.Mesh {
 	return compact(apron(&Surface{Verts: s.Verts, Tris: s.Tris}, s.TopMM+overshootMM, true))
 }
