@@ -108,7 +108,7 @@ func writeSummary(w io.Writer, rows []row) {
 		line(w, name, fmt.Sprint(count[name]))
 	}
 	line(w, "none: the notes give a reason for each way", fmt.Sprint(none))
-	line(w, "none: the mesh crosses itself", fmt.Sprint(unusable))
+	line(w, "none: the mesh is not fit for any mould", fmt.Sprint(unusable))
 	fmt.Fprint(w, `
 Two rigid halves come first. A mesh for which they are refused goes through the same comparison as
 "mouldwright compare", with a rigid casting: the other ways are built in the order in which it ranks them,

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"mouldwright/internal/choice"
 	"mouldwright/internal/material"
@@ -215,7 +216,7 @@ func failedReasons(why []Reason) string {
 	if len(why) == 0 {
 		return "the builder gave no reason"
 	}
-	w := why[0].What + ": " + why[0].Words
+	w := why[0].What + ": " + strings.TrimPrefix(why[0].Words, why[0].What+": ")
 	if len(why) > 1 {
 		w += fmt.Sprintf(" (and %s more)", plural(len(why)-1, "failed check"))
 	}
