@@ -1,17 +1,30 @@
 // Package tooling builds moulds as printable solids and checks them before anyone prints one.
 //
-// TwoHalves takes a part and an opening direction and goes through these stages, one file each:
+// A family is a builder, its files named after it; each gives a Mould, or a Set where pieces are poured or
+// leave in stages:
 //
-//	prepare.go         the part is scaled against shrinkage and turned so that the mould opens along +z
-//	twohalf_sprue.go   sprue and vents find places on the part, or beside it (twohalf_side.go)
-//	placement.go       bolts, keys, gutter, pry slots and labels find theirs around it
-//	surface.go         a parting surface runs from the parting line out to the block's sides
-//	stitch.go          part facets, parting surface and block are joined to two raw halves
-//	twohalf_cut.go     the features are cut and joined by exact booleans (package solid)
-//	finish.go          each piece is checked as its file will hold it
-//	twohalf_account.go volumes add up
-//	twohalf_verify.go  walls are thick enough, everything opens (package opening)
+//	twohalf*    TwoHalves   two rigid halves, one cavity or several with a runner
+//	sidesplit*  SideSplit   a whole half and two side pieces that leave sideways
+//	insert*     BuildInsert a cradle, a silicone insert, pattern cap and casting cap
+//	block*      BlockMould  two blocks of silicone round a printed master, with parting board and box
+//	cutblock*   CutBlock    one block of silicone, cut open
+//	skin*       SkinMould   two silicone skins in printed shells
+//	tray*       TrayMould   an open tray, with or without an over-moulded carrier
+//	trimjig*    NewTrimJig  a guide for trimming what any of them leaves
 //
-// The mould frame: mm, z up; the upper half leaves along +z, the lower along −z. A mould that fails
-// a check is returned with the failure named, and the caller writes no files for it.
+// They go through the same stages, in files that all share:
+//
+//	prepare.go, cavities*.go     the part is scaled against shrinkage, turned so that the mould opens along +z, set out n times
+//	sprue*.go, runner*.go        what brings liquid in and air out
+//	placement*.go                bolts, keys, gutter, pry slots and labels find their places
+//	surface*.go, ring.go         a parting surface runs from the parting line out
+//	stitch.go                    part facets, parting surface and block are joined to raw bodies, without a boolean
+//	fittings.go, fasteners*.go, keys*.go, gutter*.go, pry.go, label*.go   hardware, cut by exact booleans (package solid)
+//	finish.go                    each piece is checked as its file will hold it
+//	ledger.go                    volumes add up
+//	walls.go, thickness.go       walls and skins are thick enough
+//	stages.go, catches.go        everything opens (package opening), soft bodies by strain
+//
+// The mould frame: mm, z up; what leaves upward leaves along +z. A mould that fails a check is returned with
+// the failure named, and the caller writes no files for it.
 package tooling
