@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 )
@@ -134,10 +135,15 @@ func csvCell(v any) string {
 	return fmt.Sprint(v)
 }
 
+// formulaStarts are the characters after which a spreadsheet may take a cell for a formula, in their wide
+// forms too, as some take them so. Common practice, no source.
+const formulaStarts = "=+-@\t\r\n＝＋－＠"
+
 // harmless keeps a spreadsheet from running a note as a formula: such a text gets an apostrophe, which
-// spreadsheets take as "this is text".
+// spreadsheets take as "this is text". A workbook needs none: it says of each cell that it is text.
 func harmless(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+	first, _ := utf8.DecodeRuneInString(s)
+	if s != "" && strings.ContainsRune(formulaStarts, first) {
 		return "'" + s
 	}
 	return s

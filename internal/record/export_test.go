@@ -12,6 +12,16 @@ import (
 )
 
 // Both databases export the same bytes, twice the same, and what was written is what is read back.
+// Formula starts are common practice, no source; a minus before a number in a text counts too.
+func TestHarmless(t *testing.T) {
+	for in, want := range map[string]string{"": "", "fine": "fine", "a=1": "a=1", "=1+1": "'=1+1", "+1": "'+1", "-2": "'-2", "@SUM(A1)": "'@SUM(A1)", "\t=1": "'\t=1",
+		"\r=1": "'\r=1", "\n=1": "'\n=1", "＝1": "'＝1", "＠A": "'＠A", "'=1": "'=1", "\xff": "\xff"} {
+		if got := harmless(in); got != want {
+			t.Errorf("%q becomes %q, want %q", in, got, want)
+		}
+	}
+}
+
 func TestExports(t *testing.T) {
 	got := map[string][]byte{}
 	eachDatabase(t, func(t *testing.T, dsn string) {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -71,6 +72,41 @@ func (r *Reader) Shots(mould string) ([]Shot, error) {
 // ShotsOfJob lists the castings of every mould of a job.
 func (r *Reader) ShotsOfJob(job string) ([]Shot, error) {
 	return list[Shot](r, "mould IN (SELECT id FROM moulds WHERE job = $1)", job)
+}
+
+// LatestRuns lists the last runs of a job, at most so many, the latest first.
+func (r *Reader) LatestRuns(job string, most int) ([]Run, error) {
+	return latest[Run](r, "job = $1", most, job)
+}
+
+// LatestShots lists the last castings put down, at most so many, the latest first: of a mould, of every
+// mould of a job, of both, or with "" for both, all.
+func (r *Reader) LatestShots(mould, job string, most int) ([]Shot, error) {
+	return latest[Shot](r, "($1 = '' OR mould = $1) AND ($2 = '' OR mould IN (SELECT id FROM moulds WHERE job = $2))", most, mould, job)
+}
+
+// latest reads the last records of a kind that match where, the latest first.
+func latest[T any, P interface {
+	*T
+	Record
+}](r *Reader, where string, most int, args ...any) ([]T, error) {
+	where = fmt.Sprintf("seq IN (SELECT seq FROM %s WHERE %s ORDER BY seq DESC LIMIT %d)", table(P(new(T))), where, most)
+	out, err := list[T, P](r, where, args...)
+	slices.Reverse(out)
+	return out, err
+}
+
+// DoneBy names the record that the write with a key put down first; ErrNotFound is wrapped when there was
+// no such write.
+func (r *Reader) DoneBy(key string) (kind, id string, err error) {
+	err = r.q.QueryRowContext(r.ctx, "SELECT e.kind, e.id FROM requests q JOIN events e ON e.seq = q.seq WHERE q.key = $1", key).Scan(&kind, &id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", "", fmt.Errorf("no entry %q in the records: %w", key, ErrNotFound)
+	}
+	if err != nil {
+		return "", "", fmt.Errorf("look up the entry's key: %w", err)
+	}
+	return kind, id, nil
 }
 
 // Get reads one record into into, which is one of the kinds. ErrNotFound is wrapped when there is none.

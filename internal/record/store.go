@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 )
@@ -74,18 +75,30 @@ func IsPostgres(dsn string) bool {
 	return strings.HasPrefix(dsn, "postgres://") || strings.HasPrefix(dsn, "postgresql://")
 }
 
-// Shown is an address without the password that it may hold.
+// plainAddress is HOST or HOST:PORT, with or without a database.
+var plainAddress = regexp.MustCompile(`^[^:@]*(:\d+)?(/[^@]*)?$`)
+
+// Shown is an address without the password that it may hold. A password with @, / or ? in it is hidden
+// whole: where it cannot be told where one ends, no more than what stands before it is shown.
 func Shown(dsn string) string {
 	if !IsPostgres(dsn) {
 		return dsn
 	}
 	scheme, rest, _ := strings.Cut(dsn, "://")
-	if user, host, ok := strings.Cut(rest, "@"); ok {
-		name, _, _ := strings.Cut(user, ":")
-		rest = name + "@" + host
+	user := rest
+	if i := strings.IndexAny(rest, ":/?@"); i >= 0 {
+		user = rest[:i]
 	}
-	rest, _, _ = strings.Cut(rest, "?") // parameters may hold a password too
-	return scheme + "://" + rest
+	address, parameters, _ := strings.Cut(rest, "?") // parameters may hold a password too
+	at := strings.LastIndex(address, "@")
+	switch {
+	case strings.Contains(parameters, "@"): // of a parameter, or of a password that holds a ?
+	case at >= 0:
+		return scheme + "://" + user + "@" + address[at+1:]
+	case plainAddress.MatchString(address):
+		return scheme + "://" + address
+	}
+	return scheme + "://" + user + "…"
 }
 
 // needFolder makes sure that the folder of a file is there, with a plain message when it is not.
