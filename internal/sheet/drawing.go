@@ -78,7 +78,7 @@ func New(p Paper, title string) *Drawing {
 	if p == (Paper{}) {
 		p = A4
 	}
-	return &Drawing{Paper: p, Title: title}
+	return &Drawing{Paper: p, Title: drawable(title)}
 }
 
 // Line draws from a to b.
@@ -103,6 +103,7 @@ const clearMM = 0.6
 
 // Text puts down one line of lettering.
 func (d *Drawing) Text(t Text) {
+	t.Words = drawable(t.Words)
 	if t.Words == "" {
 		return
 	}

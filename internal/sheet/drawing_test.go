@@ -32,6 +32,29 @@ func TestScaleIsTheLargestStandardOneThatFits(t *testing.T) {
 	}
 }
 
+// A name may hold anything: what cannot be drawn becomes a question mark, in both formats.
+func TestAnyTextIsDrawn(t *testing.T) {
+	for in, want := range map[string]string{"Fußring Ω, Ж ≈ 3 µm": "Fußring Ω, Ж ≈ 3 µm", "ring \U0001f600": "ring ?", "\xff\xfe": "??", "a\x00b\x07\r\n": "a?b???", "\ufffd": "?", "語": "語"} {
+		d := New(A4, in)
+		d.Text(Text{Words: in, At: r2.Vec{X: 20, Y: 20}, Clear: true})
+		if got := d.items[1].(Text).Words; got != want || d.Title != want {
+			t.Errorf("%q is drawn as %q, titled %q, want %q", in, got, d.Title, want)
+		}
+		var pdf, svg bytes.Buffer
+		if err := errors.Join(WritePDF(&pdf, d), d.WriteSVG(&svg)); err != nil {
+			t.Errorf("%q: %v", in, err)
+		}
+		for x := xml.NewDecoder(&svg); ; {
+			if _, err := x.Token(); err == io.EOF {
+				break
+			} else if err != nil {
+				t.Errorf("%q: the SVG is no XML: %v", in, err)
+				break
+			}
+		}
+	}
+}
+
 // Hatch lines a step apart cover length × step = area.
 func TestHatchingCoversTheArea(t *testing.T) {
 	ring := [][]r2.Vec{circle(r2.Vec{X: 50, Y: 40}, 30), circle(r2.Vec{X: 50, Y: 40}, 12)}

@@ -3,7 +3,10 @@ package sheet
 import (
 	"fmt"
 	"math"
+	"strings"
 	"sync"
+	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
@@ -48,6 +51,17 @@ func (t Text) face() face {
 
 // smallMM is the height of capitals where a text does not say: the smallest of ISO 3098 that copies well.
 const smallMM = 2.5
+
+// drawable puts a ? for what a drawing cannot hold: control characters, which SVG forbids, and letters
+// beyond the first 65,536 of Unicode, such as emoji, which neither our fonts nor the PDF writer have.
+func drawable(words string) string {
+	return strings.Map(func(r rune) rune {
+		if r == utf8.RuneError || r > math.MaxUint16 || unicode.IsControl(r) {
+			return '?'
+		}
+		return r
+	}, words)
+}
 
 // capMM is the height of the text's capitals.
 func (t Text) capMM() float64 {
