@@ -56,7 +56,7 @@ func (s *Server) batchRoutes(api huma.API) {
 			v, err := s.lookAtBatch(in.Batch)
 			return &body[*batchView]{v}, s.asProblem(err)
 		})
-	huma.Register(api, huma.Operation{OperationID: "getBatchStarter", Method: http.MethodGet, Path: "/api/jobs/{job}/batch-starter", Summary: "A batch.toml to begin with, for the mould of a job"},
+	huma.Register(api, huma.Operation{OperationID: "getBatchStarter", Method: http.MethodGet, Path: "/api/jobs/{job}/batch-starter", Summary: "A batch.toml to begin with, for the mould of a job", Middlewares: behind(s.costly)},
 		func(_ context.Context, in *JobPath) (*body[batchText], error) {
 			text, err := s.batchStarter(in.Job)
 			return &body[batchText]{batchText{Text: string(text)}}, s.asProblem(err)
@@ -84,7 +84,7 @@ func (s *Server) batchRoutes(api huma.API) {
 			v, err := s.lookAtBatch(in.Batch)
 			return &body[*batchView]{v}, s.asProblem(err)
 		})
-	huma.Register(api, huma.Operation{OperationID: "planBatch", Method: http.MethodPost, Path: "/api/batches/{batch}/plan", Summary: "Plan it, from what happened so far"},
+	huma.Register(api, huma.Operation{OperationID: "planBatch", Method: http.MethodPost, Path: "/api/batches/{batch}/plan", Summary: "Plan it, from what happened so far", Middlewares: behind(s.long)},
 		func(ctx context.Context, in *struct {
 			BatchPath
 			Seed uint64 `query:"seed" doc:"The same seed gives the same plan"`

@@ -5,6 +5,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"net/url"
 	"time"
 
 	"mouldwright/internal/material"
@@ -124,12 +125,12 @@ type RunPath struct {
 func (s *Server) benchRoutes(api huma.API) {
 	s.fillRoutes(api)
 	s.compareRoutes(api)
-	huma.Register(api, huma.Operation{OperationID: "getPlan", Method: http.MethodGet, Path: "/api/jobs/{job}/plan", Summary: "The steps of the last run, for a bench"},
+	huma.Register(api, huma.Operation{OperationID: "getPlan", Method: http.MethodGet, Path: "/api/jobs/{job}/plan", Summary: "The steps of the last run, for a bench", Middlewares: behind(s.costly)},
 		func(_ context.Context, in *PlanInput) (*body[*steps.Plan], error) {
 			_, p, err := s.plan(in.Job, in.BenchChoice)
 			return &body[*steps.Plan]{p}, s.asProblem(err)
 		})
-	huma.Register(api, huma.Operation{OperationID: "getSheet", Method: http.MethodGet, Path: "/api/jobs/{job}/sheet.pdf", Summary: "The shop sheet, PDF"},
+	huma.Register(api, huma.Operation{OperationID: "getSheet", Method: http.MethodGet, Path: "/api/jobs/{job}/sheet.pdf", Summary: "The shop sheet, PDF", Middlewares: behind(s.costly)},
 		func(_ context.Context, in *sheetInput) (*file, error) {
 			f, err := s.shopSheet(in)
 			return f, s.asProblem(err)
@@ -143,8 +144,11 @@ func (s *Server) benchRoutes(api huma.API) {
 			return &body[*runView]{v}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "listRuns", Method: http.MethodGet, Path: "/api/jobs/{job}/runs", Summary: "The runs of a job, the latest first"},
-		func(ctx context.Context, in *JobPath) (*body[[]runView], error) {
-			list, err := s.runsOf(ctx, in.Job)
+		func(ctx context.Context, in *struct {
+			JobPath
+			Most int `query:"most" minimum:"1" maximum:"1000" default:"50"`
+		}) (*body[[]runView], error) {
+			list, err := s.runsOf(ctx, in.Job, in.Most)
 			return &body[[]runView]{list}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "getRun", Method: http.MethodGet, Path: "/api/runs/{run}", Summary: "A run: its plan, and what is signed"},
@@ -159,8 +163,7 @@ func (s *Server) benchRoutes(api huma.API) {
 		}) (*body[*runView], error) {
 			q := in.Body
 			sign := &record.SignOff{Run: in.Run, Step: q.Step, Operator: q.Operator, SignedAt: q.at(time.Now()), Value: q.Value, Unit: q.Unit, Skipped: q.Skipped, Reason: q.Reason}
-			err := s.books.write(ctx, record.Entry{Operator: q.Operator, Key: q.Key}, func(tx *record.Tx) error { return tx.Add(sign) })
-			if err != nil {
+			if err := s.books.add(ctx, "sign "+in.Run, record.Entry{Operator: q.Operator, Key: q.Key}, sign); err != nil {
 				return nil, s.asProblem(err)
 			}
 			v, err := s.lookAtRun(ctx, in.Run)
@@ -198,7 +201,7 @@ func (s *Server) benchLink(host, id string) string {
 	if s.opt.CertFile != "" {
 		scheme = "https"
 	}
-	return scheme + "://" + host + "/bench/" + id
+	return scheme + "://" + host + "/bench/" + url.PathEscape(id)
 }
 
 func (s *Server) startRun(ctx context.Context, id string, n newRun) (*runView, error) {
@@ -210,7 +213,7 @@ func (s *Server) startRun(ctx context.Context, id string, n newRun) (*runView, e
 	if err != nil {
 		return nil, err
 	}
-	if err := s.books.write(ctx, record.Entry{Operator: n.Operator, Key: n.Key}, func(tx *record.Tx) error { return tx.Add(run) }); err != nil {
+	if err := s.books.add(ctx, "run "+id, record.Entry{Operator: n.Operator, Key: n.Key}, run); err != nil {
 		return nil, err
 	}
 	return s.lookAtRun(ctx, run.ID)
@@ -239,7 +242,7 @@ func viewRun(run *record.Run, signed []record.SignOff) *runView {
 }
 
 // runsOf finds a job's runs by the name of its part, which is what records know it by.
-func (s *Server) runsOf(ctx context.Context, id string) ([]runView, error) {
+func (s *Server) runsOf(ctx context.Context, id string, most int) ([]runView, error) {
 	folder, err := s.work.folder(id)
 	if err != nil {
 		return nil, err
@@ -250,14 +253,11 @@ func (s *Server) runsOf(ctx context.Context, id string) ([]runView, error) {
 	}
 	out := []runView{}
 	err = s.books.read(ctx, func(r *record.Reader) error {
-		all, err := r.Runs()
+		all, err := r.LatestRuns(j.Report.Part.Name, most)
 		if err != nil {
 			return err
 		}
-		for i := len(all) - 1; i >= 0; i-- {
-			if all[i].Job != j.Report.Part.Name {
-				continue
-			}
+		for i := range all {
 			signed, err := r.SignOffs(all[i].ID)
 			if err != nil {
 				return err

@@ -10,7 +10,6 @@ import (
 	"strings"
 	"testing"
 
-	"mouldwright/demo/lantern"
 	"mouldwright/internal/batch"
 	"mouldwright/internal/record"
 	"mouldwright/internal/steps"
@@ -19,14 +18,13 @@ import (
 // A built mould is worked at the bench through the API: plan, sheet, run, signs; then its castings go
 // into the records and its shots into a batch.
 func TestFromMouldToRecords(t *testing.T) {
-	c := serve(t, Options{})
-	j := c.upload(lantern.FootRing())
-	if s, b := c.do("GET", "/api/jobs/"+j.ID+"/plan", nil); s != 404 && s != 422 {
+	c := serve(t, Options{Folder: workspaceWithRing(t)})
+	var j, bare jobView
+	c.must("POST", "/api/jobs", newJob{Demo: "foot ring"}, &bare)
+	if s, b := c.do("GET", "/api/jobs/"+bare.ID+"/plan", nil); s != 404 && s != 422 {
 		t.Errorf("a plan before the mould: %d %s", s, b)
 	}
-	if s := c.finish(j.ID, "build"); s.State != Done {
-		t.Fatalf("build: %+v", s)
-	}
+	c.must("GET", "/api/jobs/"+ringID, nil, &j)
 
 	var filled fillMeta
 	_, b := c.do("GET", "/api/jobs/"+j.ID+"/fill.bin", nil)

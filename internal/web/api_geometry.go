@@ -69,7 +69,7 @@ func (s *Server) geometryRoutes(api huma.API) {
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
-			p, err := s.moulds.of(in.Job, folder)
+			p, err := s.packedMould(in.Job, folder)
 			if err != nil {
 				return nil, s.asProblem(err)
 			}

@@ -19,7 +19,7 @@ type lidQuestion struct {
 const lidPicture = "pictures/lid.svg"
 
 func (s *Server) lidRoutes(api huma.API) {
-	huma.Register(api, huma.Operation{OperationID: "closeLid", Method: http.MethodPost, Path: "/api/jobs/{job}/lid", Summary: "Close the last run's mould over a lower half that was poured first: edge, angle, trapped air; some seconds"},
+	huma.Register(api, huma.Operation{OperationID: "closeLid", Method: http.MethodPost, Path: "/api/jobs/{job}/lid", Summary: "Close the last run's mould over a lower half that was poured first: edge, angle, trapped air; some seconds", Middlewares: behind(s.long)},
 		func(ctx context.Context, in *struct {
 			JobPath
 			Body lidQuestion

@@ -48,15 +48,17 @@ type newShot struct {
 
 func (s *Server) recordRoutes(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "listMoulds", Method: http.MethodGet, Path: "/api/records/moulds", Summary: "The moulds in the records, and how far each is worn"},
-		func(ctx context.Context, _ *struct{}) (*body[[]mouldView], error) {
-			list, err := s.mouldList(ctx)
+		func(ctx context.Context, in *struct {
+			Most int `query:"most" minimum:"1" maximum:"2000" default:"500" doc:"The last so many"`
+		}) (*body[[]mouldView], error) {
+			list, err := s.mouldList(ctx, in.Most)
 			return &body[[]mouldView]{list}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "addMould", Method: http.MethodPost, Path: "/api/records/moulds", Summary: "Put down a mould that was made", DefaultStatus: http.StatusCreated},
 		func(ctx context.Context, in *body[newMould]) (*body[*record.Mould], error) {
 			n := in.Body
 			m := &record.Mould{Name: n.Name, Job: n.Job, Version: n.Version, Family: n.Family, MadeOn: record.Date(n.MadeOn), ExpectedShots: n.ExpectedShots, Notes: n.Notes}
-			err := s.books.write(ctx, record.Entry{Operator: n.Operator, Key: n.Key}, func(tx *record.Tx) error { return tx.Add(m) })
+			err := s.books.add(ctx, "mould", record.Entry{Operator: n.Operator, Key: n.Key}, m)
 			return &body[*record.Mould]{m}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "listShots", Method: http.MethodGet, Path: "/api/records/shots", Summary: "The castings, the latest first"},
@@ -76,14 +78,14 @@ func (s *Server) recordRoutes(api huma.API) {
 			if n.PouredAt != nil {
 				q.PouredAt = *n.PouredAt
 			}
-			err := s.books.write(ctx, record.Entry{Operator: n.Operator, Key: n.Key}, func(tx *record.Tx) error { return tx.Add(q) })
+			err := s.books.add(ctx, "shot", record.Entry{Operator: n.Operator, Key: n.Key}, q)
 			return &body[*record.Shot]{q}, s.asProblem(err)
 		})
 	huma.Register(api, huma.Operation{OperationID: "listDefects", Method: http.MethodGet, Path: "/api/records/defects", Summary: "The defects that can be put down"},
 		func(context.Context, *struct{}) (*body[[]record.DefectKind], error) {
 			return &body[[]record.DefectKind]{record.Defects}, nil
 		})
-	huma.Register(api, huma.Operation{OperationID: "getCauses", Method: http.MethodGet, Path: "/api/records/shots/{shot}/causes", Summary: "What may have caused a defect, with the evidence, the likeliest first"},
+	huma.Register(api, huma.Operation{OperationID: "getCauses", Method: http.MethodGet, Path: "/api/records/shots/{shot}/causes", Summary: "What may have caused a defect, with the evidence, the likeliest first", Middlewares: behind(s.costly)},
 		func(ctx context.Context, in *struct {
 			Shot   string `path:"shot" maxLength:"80"`
 			Defect string `query:"defect" maxLength:"40" required:"true"`
@@ -92,7 +94,7 @@ func (s *Server) recordRoutes(api huma.API) {
 			list, err := s.causes(ctx, in.Shot, in.Defect, in.Job)
 			return &body[[]record.Likely]{list}, s.asProblem(err)
 		})
-	huma.Register(api, huma.Operation{OperationID: "exportRecords", Method: http.MethodGet, Path: "/api/records/export/{name}", Summary: "All records as a file: records.xlsx, or TABLE.csv"},
+	huma.Register(api, huma.Operation{OperationID: "exportRecords", Method: http.MethodGet, Path: "/api/records/export/{name}", Summary: "All records as a file: records.xlsx, or TABLE.csv", Middlewares: behind(s.costly)},
 		func(ctx context.Context, in *struct {
 			Name string `path:"name" maxLength:"60"`
 		}) (*file, error) {
@@ -101,14 +103,14 @@ func (s *Server) recordRoutes(api huma.API) {
 		})
 }
 
-func (s *Server) mouldList(ctx context.Context) ([]mouldView, error) {
+func (s *Server) mouldList(ctx context.Context, most int) ([]mouldView, error) {
 	out := []mouldView{}
 	err := s.books.read(ctx, func(r *record.Reader) error {
 		all, err := r.Moulds()
 		if err != nil {
 			return err
 		}
-		for _, m := range all {
+		for _, m := range all[max(0, len(all)-most):] {
 			life, err := r.MouldLife(m.ID)
 			if err != nil {
 				return err
@@ -121,25 +123,11 @@ func (s *Server) mouldList(ctx context.Context) ([]mouldView, error) {
 }
 
 func (s *Server) shots(ctx context.Context, mould, part string, most int) (out []record.Shot, err error) {
-	out = []record.Shot{}
 	err = s.books.read(ctx, func(r *record.Reader) error {
-		var all []record.Shot
-		if part != "" {
-			all, err = r.ShotsOfJob(part)
-		} else {
-			all, err = r.Shots(mould)
-		}
-		if err != nil {
-			return err
-		}
-		for _, q := range slices.Backward(all) {
-			if len(out) < most && (mould == "" || q.Mould == mould) {
-				out = append(out, q)
-			}
-		}
-		return nil
+		out, err = r.LatestShots(mould, part, most)
+		return err
 	})
-	return out, err
+	return append([]record.Shot{}, out...), err // an empty list, not null
 }
 
 func (s *Server) causes(ctx context.Context, shot, defect, id string) (out []record.Likely, err error) {

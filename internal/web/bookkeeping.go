@@ -3,7 +3,8 @@ package web
 import (
 	"context"
 	"errors"
-	"fmt"
+	"log"
+	"net/http"
 	"path/filepath"
 	"sync"
 
@@ -33,7 +34,8 @@ func (b *bookkeeping) open(ctx context.Context) (*record.Store, error) {
 	if b.store == nil {
 		s, err := record.Open(context.WithoutCancel(ctx), b.dsn, record.Options{})
 		if err != nil {
-			return nil, fmt.Errorf("open the records: %w", err)
+			log.Print(err) // it names the place, which is no client's business
+			return nil, problem(http.StatusServiceUnavailable, "the records cannot be opened; the server's own output says why")
 		}
 		b.store = s
 	}
@@ -48,17 +50,28 @@ func (b *bookkeeping) read(ctx context.Context, do func(*record.Reader) error) e
 	return s.Read(ctx, do)
 }
 
-// write acknowledges one change. A second try with the same key finds the first one done, and is no
-// error: the phone had lost the answer.
-func (b *bookkeeping) write(ctx context.Context, e record.Entry, do func(*record.Tx) error) error {
+// add acknowledges one new record. A second try with the same key finds the first one done: r becomes
+// what was put down then, and no error comes back, since the phone had lost the answer. scope says what is
+// added to what, so that the same key means nothing elsewhere.
+func (b *bookkeeping) add(ctx context.Context, scope string, e record.Entry, r record.Record) error {
 	s, err := b.open(ctx)
 	if err != nil {
 		return err
 	}
-	if err := s.Write(ctx, e, do); err != nil && !errors.Is(err, record.ErrDone) {
+	if e.Key != "" {
+		e.Key = scope + " " + e.Key
+	}
+	err = s.Write(ctx, e, func(tx *record.Tx) error { return tx.Add(r) })
+	if !errors.Is(err, record.ErrDone) {
 		return err
 	}
-	return nil
+	return s.Read(ctx, func(old *record.Reader) error {
+		_, id, err := old.DoneBy(e.Key)
+		if err != nil {
+			return err
+		}
+		return old.Get(r, id)
+	})
 }
 
 func (b *bookkeeping) close() error {

@@ -30,8 +30,7 @@ func (s *Server) fillRoutes(api huma.API) {
 		})
 }
 
-// packFill packs how the mould of a job's last run fills: the casting's surface, and for each of its
-// corners the share of the pour at which the resin comes there, −1 where air stays.
+// packFill packs how the mould of a job's last run fills.
 func (s *Server) packFill(id string) (packed, error) {
 	f, err := s.work.outFile(id, job.WettingFile)
 	if err != nil {
@@ -42,12 +41,18 @@ func (s *Server) packFill(id string) (packed, error) {
 	if err != nil {
 		return packed{}, fmt.Errorf("read how it fills: %w", err)
 	}
+	return s.fills.of(id, fileTag(info), func() ([]byte, error) { return packWetting(f) })
+}
+
+// packWetting packs the casting's surface, and for each of its corners the share of the pour at which the
+// resin comes there, −1 where air stays.
+func packWetting(f io.Reader) ([]byte, error) {
 	var w job.Wetting
 	if err := json.NewDecoder(io.LimitReader(f, mostWettingBytes)).Decode(&w); err != nil {
-		return packed{}, fmt.Errorf("read how it fills: %w; build the mould again", err)
+		return nil, fmt.Errorf("read how it fills: %w; build the mould again", err)
 	}
 	if len(w.Corners) != len(w.PouredMM3) || !(w.TotalMM3 > 0) {
-		return packed{}, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
+		return nil, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
 	}
 	p := &pack{Meta: fillMeta{w.Up, w.TotalMM3, len(w.Facets)}}
 	positions, wet, corners := make([]float32, 0, 3*len(w.Corners)), make([]float32, len(w.Corners)), make([]uint32, 0, 3*len(w.Facets))
@@ -61,7 +66,7 @@ func (s *Server) packFill(id string) (packed, error) {
 	for _, t := range w.Facets {
 		for _, v := range t {
 			if int(v) >= len(w.Corners) {
-				return packed{}, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
+				return nil, fmt.Errorf("%s is damaged; build the mould again", job.WettingFile)
 			}
 			corners = append(corners, v)
 		}
@@ -69,8 +74,7 @@ func (s *Server) packFill(id string) (packed, error) {
 	add(p, "positions", positions)
 	add(p, "corners", corners)
 	add(p, "wet", wet)
-	b, err := p.bytes()
-	return packed{fmt.Sprintf("%d-%d", info.Size(), info.ModTime().UnixNano()), b}, err
+	return p.bytes()
 }
 
 // mostWettingBytes is ten times what a fill of the most facets takes.

@@ -13,8 +13,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// mouldPacks keeps the packed moulds of the jobs last looked at.
-type mouldPacks struct {
+// keptPacks keeps the packs of the jobs last looked at.
+type keptPacks struct {
 	mu   sync.Mutex
 	byID map[string]packed
 }
@@ -24,7 +24,30 @@ type packed struct {
 	bytes []byte
 }
 
-func newMouldPacks() *mouldPacks { return &mouldPacks{byID: map[string]packed{}} }
+func newKeptPacks() *keptPacks { return &keptPacks{byID: map[string]packed{}} }
+
+// of gives a job's pack as it is for a tag, which changes with what it is made of.
+func (k *keptPacks) of(id, tag string, pack func() ([]byte, error)) (packed, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if p := k.byID[id]; p.tag == tag {
+		return p, nil
+	}
+	b, err := pack()
+	if err != nil {
+		return packed{}, err
+	}
+	if len(k.byID) >= scenesKept {
+		clear(k.byID)
+	}
+	k.byID[id] = packed{tag, b}
+	return k.byID[id], nil
+}
+
+// fileTag changes when a file does.
+func fileTag(info os.FileInfo) string {
+	return fmt.Sprintf("%d-%d", info.Size(), info.ModTime().UnixNano())
+}
 
 // mouldFile is the closed mould with its casting, in the mould frame.
 const mouldFile = "mould.3mf"
@@ -41,36 +64,24 @@ type mouldPiece struct {
 	CellMM  float64    `json:"view_cell_mm" doc:"Details smaller than this are merged in the view; 0 when nothing is"`
 }
 
-// of packs the mould of a job's last run; the tag changes when the mould does.
-func (m *mouldPacks) of(id, folder string) (packed, error) {
+// packedMould packs the mould of a job's last run.
+func (s *Server) packedMould(id, folder string) (packed, error) {
 	path := filepath.Join(folder, job.OutName, mouldFile)
 	info, err := os.Stat(path)
 	if err != nil {
 		return packed{}, fmt.Errorf("there is no mould yet: %w", os.ErrNotExist)
 	}
-	tag := fmt.Sprintf("%d-%d", info.Size(), info.ModTime().UnixNano())
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if p := m.byID[id]; p.tag == tag {
-		return p, nil
-	}
-	rep, err := job.LastReport(folder)
-	if err != nil {
-		return packed{}, err
-	}
-	model, err := meshfile.Open(path, mesh.Limits{})
-	if err != nil {
-		return packed{}, err
-	}
-	b, err := packMould(model.InMM(), rep)
-	if err != nil {
-		return packed{}, err
-	}
-	if len(m.byID) >= scenesKept {
-		clear(m.byID)
-	}
-	m.byID[id] = packed{tag, b}
-	return m.byID[id], nil
+	return s.moulds.of(id, fileTag(info), func() ([]byte, error) {
+		rep, err := job.LastReport(folder)
+		if err != nil {
+			return nil, err
+		}
+		model, err := meshfile.Open(path, mesh.Limits{})
+		if err != nil {
+			return nil, err
+		}
+		return packMould(model.InMM(), rep)
+	})
 }
 
 func packMould(model *mesh.Model, rep *job.Report) ([]byte, error) {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -81,6 +82,8 @@ func (s *Server) asProblem(err error) error {
 		return problem(http.StatusNotFound, "there is no such batch in the folder of jobs")
 	case errors.Is(err, errNoJob):
 		return problem(http.StatusNotFound, "there is no such job in the folder of jobs")
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		return problem(http.StatusServiceUnavailable, "it took too long, or the server is being stopped; try again")
 	case errors.Is(err, fs.ErrNotExist):
 		return problem(http.StatusNotFound, "%s", s.hidePaths(err.Error()))
 	case errors.Is(err, errChanged), errors.Is(err, ErrTaskBusy):

@@ -23,12 +23,15 @@ type Server struct {
 	work   *workspace
 	staged *staging
 	scenes *scenes
-	moulds *mouldPacks
+	moulds *keptPacks
+	fills  *keptPacks
 	tasks  *tasks.Queue
 	pool   *solid.Pool
 	users  *sessions
 	guard  *guard
 	books  *bookkeeping
+	costly *turnstile
+	long   *turnstile
 
 	openAPI *huma.OpenAPI
 	closing sync.Once
@@ -44,8 +47,8 @@ func newServer(opt Options, addr net.Addr) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newMouldPacks(),
-		pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt)}
+	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newKeptPacks(), fills: newKeptPacks(),
+		pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt), costly: newCostly(), long: newLong()}
 	s.guard = newGuard(addr, opt, s.users)
 	// Last: with it, work begins.
 	if s.tasks, err = s.openLine(context.Background()); err != nil {

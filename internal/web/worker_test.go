@@ -27,6 +27,9 @@ func TestMain(m *testing.M) {
 	if programDir != "" {
 		_ = os.RemoveAll(programDir) // temporary
 	}
+	if ringDir != "" {
+		_ = os.RemoveAll(ringDir) // temporary
+	}
 	os.Exit(code)
 }
 
