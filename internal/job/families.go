@@ -29,7 +29,7 @@ type family struct {
 // families are the ways beside two halves.
 var families = []family{
 	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, false},
-	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, false},
+	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, true},
 	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, false},
 	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, false},
 	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, false},

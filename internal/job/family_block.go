@@ -32,7 +32,7 @@ func buildSiliconeBlock(ctx context.Context, s *trying, silicone *material.Mater
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	return tooling.BlockMould(ctx, s.opt.Pool, s.part.mesh, tooling.BlockOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
 		SiliconeShrinkPct: shrinkPct(silicone), BlockMM: f.Block.ThicknessMM, DraftDeg: f.Block.DraftDeg, WallMM: f.Block.BoxMM, FreeMM: f.Block.FreeMM,
-		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Keys: t.Keys, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
+		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Keys: t.Keys, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
 		Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
 }
 

@@ -110,15 +110,16 @@ func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.V
 	b := &blockMould{siliconeBlock: s, opt: o}
 	b.set.Casting = []string{PouringBox, UpperBlock, LowerBlock}
 	o.tell("laying the parting surface", 0.1)
-	box := b.mould.Part.Bounds()
-	wide := r3.Vec{X: o.BlockMM, Y: o.BlockMM, Z: o.BlockMM}
-	silicone := r3.Box{Min: r3.Sub(box.Min, wide), Max: r3.Add(box.Max, wide)}
-	if o.Keys > 0 {
-		silicone.Max.Z = max(silicone.Max.Z, b.parting.MaxZ+blockKey.HeightMM+blockKey.LeastCoverMM+keyEdgeMM)
-		silicone.Min.Z = min(silicone.Min.Z, b.parting.MinZ-blockKey.RootMM-blockKey.LeastCoverMM)
+	b.sizeBox()
+	if o.Cavities > 1 {
+		err = b.layPacked(ctx, b.packOptions(o.Cavities, o.CavityGapMM, o.BuildVolumeMM), func() error {
+			b.sizeBox()
+			return b.lay(ctx)
+		})
+	} else {
+		err = b.lay(ctx)
 	}
-	b.box = newPouringBox(r3.Vec{Z: -1}, silicone, o.DraftDeg, o.WallMM, o.FreeMM)
-	if err := b.lay(ctx); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	if err := b.placeKeys(); err != nil {
@@ -129,6 +130,18 @@ func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.V
 	}
 	o.tell("shaping the board", 0.2)
 	return b, b.shapeBoard(ctx)
+}
+
+// sizeBox makes the box round the part, or all of them, with room for the domes.
+func (b *blockMould) sizeBox() {
+	o, box := b.opt, b.mould.Part.Bounds()
+	wide := r3.Vec{X: o.BlockMM, Y: o.BlockMM, Z: o.BlockMM}
+	silicone := r3.Box{Min: r3.Sub(box.Min, wide), Max: r3.Add(box.Max, wide)}
+	if o.Keys > 0 {
+		silicone.Max.Z = max(silicone.Max.Z, b.parting.MaxZ+blockKey.HeightMM+blockKey.LeastCoverMM+keyEdgeMM)
+		silicone.Min.Z = min(silicone.Min.Z, b.parting.MinZ-blockKey.RootMM-blockKey.LeastCoverMM)
+	}
+	b.box = newPouringBox(r3.Vec{Z: -1}, silicone, o.DraftDeg, o.WallMM, o.FreeMM)
 }
 
 // placeKeys puts domes into the block's corners and, where the part leaves no room there, half-way along
@@ -181,12 +194,13 @@ const stalkMM = 2.0
 
 // placeFeed finds places for the stalk and the pins on the upper side, off the show faces.
 func (b *blockMould) placeFeed() error {
-	top, source := openUpward(b.parting)
+	top, source := b.oneTop()
 	if top == nil {
 		return fmt.Errorf("tooling: no face of the part lies open upward: %w; choose another direction", ErrSprue)
 	}
+	noted := len(b.mould.Notes)
 	t := &twoHalves{opt: TwoHalfOptions{Show: b.opt.Show, SprueMM: b.opt.SprueMM, Vents: b.opt.Vents, VentMM: b.opt.VentMM, LeastWallMM: b.opt.LeastWallMM},
-		mould: b.mould, parting: b.parting, shadow: b.mould.Shadow, top: top, topSource: source, z1: b.box.block.Max.Z + stalkMM}
+		mould: b.mould, parting: b.one(), shadow: b.oneShadow(), top: top, topSource: source, z1: b.box.block.Max.Z + stalkMM}
 	f, err := t.uprightFeed()
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
@@ -194,9 +208,16 @@ func (b *blockMould) placeFeed() error {
 	if got := 2 * f.sprue.(Sprue).TopRadius; got < b.opt.SprueMM {
 		b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("no place on the upper faces takes a sprue of %.1f mm: this one is %.1f mm across at the top, so the mould fills slower", b.opt.SprueMM, got))
 	}
+	if b.cell != nil {
+		f = f.placed(b.mould.Cavities)
+		t.top, t.topSource = openUpward(b.parting)
+		for i := noted; i < len(b.mould.Notes); i++ {
+			b.mould.Notes[i] = "each cavity: " + b.mould.Notes[i]
+		}
+	}
 	for i, c := range f.all() {
 		check := c.offShow(t)
-		if i > 0 {
+		if kind, _ := f.named(i); kind == "vent" {
 			check.Name = "vent off the show faces"
 		}
 		b.mould.Checks = append(b.mould.Checks, check)
@@ -212,9 +233,10 @@ const boardDraftDeg = 1.0
 // master's lower side, swept upward, so that the master lifts out whatever its shape. The hollow is raised
 // again by most of the clearance, so that the master rests at its height on what lies flat.
 func (b *blockMould) shapeBoard(ctx context.Context) error {
-	src := &mesh.Mesh{Verts: b.parting.Mesh.Verts}
-	for f, t := range b.parting.Mesh.Tris {
-		if !b.parting.Upper[f] {
+	one := b.one()
+	src := &mesh.Mesh{Verts: one.Mesh.Verts}
+	for f, t := range one.Mesh.Tris {
+		if !one.Upper[f] {
 			src.Tris = append(src.Tris, t)
 		}
 	}
@@ -234,6 +256,9 @@ func (b *blockMould) shapeBoard(ctx context.Context) error {
 		up[i] = r3.Vec{X: v.X, Y: v.Y, Z: v.Z + raise}
 	}
 	b.pocket = compact(apron(&Surface{Verts: up, Tris: s.Tris}, s.TopMM+raise+overshootMM, true))
+	if b.cell != nil { // the same hollow for all
+		b.pocket = CavityMeshes(b.pocket, b.mould.Cavities)
+	}
 	return nil
 }
 
@@ -269,6 +294,7 @@ func (b *blockMould) verify(ctx context.Context) error {
 	if err := b.thickness(ctx, o.BlockMM); err != nil {
 		return err
 	}
+	b.between(o.CavityGapMM)
 	gap, at := b.seam()
 	m.Checks = append(m.Checks, Check{Name: "seam between board and master", OK: gap <= mostSeamMM, Value: gap, Limit: mostSeamMM, Unit: "mm",
 		Words: fmt.Sprintf("at most %.2f mm, at %s; close it with wax before pouring", gap, placeWords(at))})
@@ -349,9 +375,10 @@ func (b *blockMould) prove(ctx context.Context) error {
 	box, board, master := b.body(PouringBox, false), b.body(PartingBoard, false), b.body(Master, false)
 	first, second := b.body(UpperBlock, true), b.body(LowerBlock, true)
 	casting := opening.Body{Name: castingName, Mesh: b.mould.Cast}
-	sides := []opening.ReleaseBody{{Name: UpperBlock, Exit: up, WallMM: b.opt.BlockMM}, {Name: LowerBlock, Exit: down, WallMM: b.opt.BlockMM}}
+	wall := b.siliconeWallMM(b.opt.BlockMM, b.opt.CavityGapMM)
+	sides := []opening.ReleaseBody{{Name: UpperBlock, Exit: up, WallMM: wall}, {Name: LowerBlock, Exit: down, WallMM: wall}}
 	shapes := func(f int) int {
-		if b.parting.Upper[f] {
+		if b.one().Upper[f] {
 			return 0
 		}
 		return 1
@@ -379,10 +406,11 @@ func (b *blockMould) prove(ctx context.Context) error {
 func (b *blockMould) notes() {
 	m, p := b.mould, b.set.Pours
 	m.Notes = append(m.Notes,
-		fmt.Sprintf("pour %.1f mL of silicone for the upper block, then %.1f mL for the lower one, each up to the marks in the box; %.1f mL of resin for each casting", p[0].ML, p[1].ML, b.set.CastML),
+		fmt.Sprintf("pour %.1f mL of silicone for the upper block, then %.1f mL for the lower one, each up to the marks in the box; %s", p[0].ML, p[1].ML, b.fillWords()),
 		"close the seams between board, box and master with wax before the first pour, and coat the cured upper block with release agent before the second: silicone bonds to silicone",
 		"clamp the blocks between two flat plates in the pouring box while the part is cast: tight enough to close the line, no tighter, or the part comes out thin")
-	if n := airTraps(b.parting, Upper, 1) + airTraps(b.parting, Lower, -1); n > 0 {
+	b.manyNotes()
+	if n := airTraps(b.one(), Upper, 1) + airTraps(b.one(), Lower, -1); n > 0 {
 		m.Notes = append(m.Notes, fmt.Sprintf("hollows of the master in which air stays under the silicone: %d; brush silicone into them before you pour", n))
 	}
 }

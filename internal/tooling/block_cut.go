@@ -13,9 +13,10 @@ import (
 // blockBodies are the bodies in the kernel, at the size of the casting.
 type blockBodies struct {
 	part, under, over, room *solid.Solid
-	sprue, vents            []*solid.Solid // stalk and pins, from inside the part to their ends
+	channels                []*solid.Solid // stalks and pins, from inside the part to their ends, in the feed's order
+	sprue, vents            []*solid.Solid // the same by their kind
 	domes                   []*solid.Solid
-	pocket                  *solid.Solid
+	pockets                 []*solid.Solid // one for each cavity
 }
 
 // cut makes the pieces and books both pours and the casting.
@@ -44,12 +45,11 @@ func (b *blockMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	channels := append(append([]*solid.Solid(nil), v.sprue...), v.vents...)
-	master, err := v.part.Union(channels...)
+	master, err := v.part.Union(v.channels...)
 	if err != nil {
 		return fmt.Errorf("tooling: %s: %w", Master, err)
 	}
-	upper, err := raw(v.over, v.room, append(append([]*solid.Solid(nil), v.domes...), channels...), nil)
+	upper, err := raw(v.over, v.room, append(append([]*solid.Solid(nil), v.domes...), v.channels...), nil)
 	if err != nil {
 		return fmt.Errorf("tooling: %s: %w", UpperBlock, err)
 	}
@@ -99,7 +99,9 @@ func (b *blockMould) bodies(k *solid.Kernel) (v blockBodies, err error) {
 		return s
 	}
 	v.part, v.over, v.under = load("part", b.parting.Mesh), load("over the parting surface", b.upper), load("under the parting surface", b.lower)
-	v.pocket = load(PartingBoard, b.pocket)
+	for _, m := range b.mould.eachOf(b.pocket) {
+		v.pockets = append(v.pockets, load(PartingBoard, m))
+	}
 	if err != nil {
 		return v, err
 	}
@@ -114,7 +116,8 @@ func (b *blockMould) bodies(k *solid.Kernel) (v blockBodies, err error) {
 		if err != nil {
 			return v, err
 		}
-		if i == 0 {
+		v.channels = append(v.channels, s)
+		if kind, _ := b.feed.named(i); kind == "sprue" {
 			v.sprue = append(v.sprue, s)
 		} else {
 			v.vents = append(v.vents, s)
@@ -171,7 +174,7 @@ func (b *blockMould) cutBoard(k *solid.Kernel, v blockBodies) (*solid.Solid, err
 	if err != nil {
 		return nil, err
 	}
-	board, err := raw(v.under, room, []*solid.Solid{v.pocket}, nil)
+	board, err := raw(v.under, room, v.pockets, nil)
 	if err == nil && len(v.domes) > 0 {
 		board, err = board.Union(v.domes...)
 	}
@@ -257,7 +260,7 @@ func wetTools(s []*solid.Solid) (out []Tool) {
 // cast is the casting as it comes out, and lists the channels.
 func (b *blockMould) cast(k *solid.Kernel, v blockBodies, inside *solid.Solid) error {
 	out := v.part
-	for i, s := range append(append([]*solid.Solid(nil), v.sprue...), v.vents...) {
+	for i, s := range v.channels {
 		held, err := inside.Intersect(s)
 		if err != nil {
 			return fmt.Errorf("tooling: casting: %w", err)
@@ -273,19 +276,14 @@ func (b *blockMould) cast(k *solid.Kernel, v blockBodies, inside *solid.Solid) e
 		if out, err = out.Union(within); err != nil {
 			return fmt.Errorf("tooling: casting: %w", err)
 		}
-		c, kind, name := b.feed.all()[i].(Sprue).upTo(b.box.block.Max.Z), "sprue", "S1"
-		if i > 0 {
-			kind, name = "vent", fmt.Sprintf("V%d", i)
-		}
+		c := b.feed.all()[i].(Sprue).upTo(b.box.block.Max.Z)
+		kind, name := b.feed.named(i)
 		b.mould.Features = append(b.mould.Features, c.Feature(name, kind, ml))
 	}
 	var err error
 	if b.mould.Cast, err = out.Mesh(); err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	if _, n := b.mould.Cast.Components(); n != 1 {
-		b.mould.Checks = append(b.mould.Checks, Check{Name: "casting in one piece", Value: float64(n), Limit: 1, Unit: "pieces",
-			Words: fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity", n)})
-	}
+	b.oneCasting(b.mould.Cast)
 	return nil
 }

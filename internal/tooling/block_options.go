@@ -30,6 +30,11 @@ type BlockOptions struct {
 	VentMM       float64 // diameter at the top; default 1.6
 	Keys         int     // domes of one block in the other; default 4; −1 for none
 
+	// Cavities are the castings at once, each with a master, sprue and vents of its own in the one box; 0
+	// and 1 are one. CavityGapMM is the silicone between two of them; default CavityGapMM.
+	Cavities    int
+	CavityGapMM float64
+
 	LeastWallMM   float64 // thinnest printed wall let through; default LeastWallMM
 	ToleranceMM   float64 // of the opening proof; default opening.DefaultToleranceMM
 	ErrorMM       float64 // how far the board's hollow may stray; default 0.05
@@ -56,7 +61,7 @@ func (o BlockOptions) withDefaults() BlockOptions {
 	for _, d := range []struct {
 		v *float64
 		d float64
-	}{{&o.BlockMM, 12}, {&o.DraftDeg, 1}, {&o.WallMM, 4}, {&o.FreeMM, 5}, {&o.BoardClearMM, 0.2}, {&o.SprueMM, 6}, {&o.VentMM, 1.6},
+	}{{&o.BlockMM, 12}, {&o.DraftDeg, 1}, {&o.WallMM, 4}, {&o.FreeMM, 5}, {&o.BoardClearMM, 0.2}, {&o.SprueMM, 6}, {&o.VentMM, 1.6}, {&o.CavityGapMM, CavityGapMM},
 		{&o.LeastWallMM, LeastWallMM}, {&o.ErrorMM, 0.05}, {&o.ToleranceMM, opening.DefaultToleranceMM}} {
 		setDefault(d.v, d.d)
 	}
@@ -76,8 +81,11 @@ func (o BlockOptions) check(facets int) error {
 	if o.BoardClearMM <= 2*o.ErrorMM {
 		return fmt.Errorf("%w: a board %g mm clear of the master, whose hollow may stray by %g mm, jams: give a clearance over %g mm", ErrOptions, o.BoardClearMM, o.ErrorMM, 2*o.ErrorMM)
 	}
+	if err := checkCavities(o.Cavities, o.CavityGapMM); err != nil {
+		return err
+	}
 	return checkBlock(o.Show, facets, o.SiliconeShrinkPct, map[string]float64{"silicone": o.BlockMM, "box draft": o.DraftDeg, "wall": o.WallMM, "free height": o.FreeMM,
-		"sprue": o.SprueMM, "vent": o.VentMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM})
+		"cavity gap": o.CavityGapMM, "sprue": o.SprueMM, "vent": o.VentMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM})
 }
 
 // checkBlock is what both sorts of block ask of their options.

@@ -27,7 +27,8 @@ const (
 type siliconeBlock struct {
 	set     *Set
 	mould   *Mould
-	parting *mouldability.Parting
+	parting *mouldability.Parting // of all cavities
+	cell    *cell                 // one of several; nil for one
 	surface *Surface
 	field   *HeightField // the parting surface
 	box     pouringBox
@@ -35,13 +36,14 @@ type siliconeBlock struct {
 
 	upper, lower *mesh.Mesh // what lies over and under the parting surface in the box's outline, less the part
 	room         *mesh.Mesh // the silicone's room
+	plated       bool       // the masters stand on a plate and are one with it
 	soft         map[int]softStage
 }
 
 // softStage says what a stage with a soft body asks of opening.JudgeRelease.
 type softStage struct {
 	from    []opening.ReleaseBody // the soft pieces
-	shapes  func(f int) int       // the piece that shapes a facet, by its place in from
+	shapes  func(f int) int       // the piece that shapes a facet of one cavity, by its place in from
 	caught  int                   // the piece that leaves
 	casting bool                  // the casting leaves, not the master
 }
@@ -284,7 +286,7 @@ func (b *siliconeBlock) closed(k *solid.Kernel, box, label *solid.Solid, blocks 
 	off := math.Abs(got-want) / want
 	b.mould.Checks = append(b.mould.Checks, Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
 		Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", got, want)})
-	return nil
+	return b.bookCavities(k, l, blocks, wet)
 }
 
 // gap is all of the box's bore that lies outside the room of the cured silicone.
@@ -320,9 +322,14 @@ func (b *siliconeBlock) thickness(ctx context.Context, askedMM float64) error {
 	return nil
 }
 
-// printed checks the printed pieces, and all pieces for being one body.
+// printed checks the printed pieces, and all pieces for being one body: a master without a plate is one for
+// each cavity.
 func (b *siliconeBlock) printed(ctx context.Context, build r3.Vec, leastWallMM float64, names ...string) error {
 	for _, p := range b.mould.Pieces {
+		if p.Name == Master && !b.plated {
+			b.mould.bodies(p, b.cavities())
+			continue
+		}
 		b.mould.whole(p)
 	}
 	for _, name := range names {
@@ -391,7 +398,8 @@ func (b *siliconeBlock) body(name string, asPoured bool) opening.Body {
 func (b *siliconeBlock) ask(casting, silicone *opening.Flex) func(int) (opening.ReleaseSetup, bool) {
 	return func(stage int) (opening.ReleaseSetup, bool) {
 		s, known := b.soft[stage]
-		q := opening.ReleaseSetup{Part: b.parting.Mesh, Casting: opening.ReleaseBody{Name: Master}, FixedOrder: true}
+		part := b.one().Mesh // all cavities are alike
+		q := opening.ReleaseSetup{Part: part, Casting: opening.ReleaseBody{Name: Master}, FixedOrder: true}
 		if !known || silicone == nil {
 			return q, false
 		}
@@ -402,12 +410,12 @@ func (b *siliconeBlock) ask(casting, silicone *opening.Flex) func(int) (opening.
 		for i := range q.Pieces {
 			q.Pieces[i].Flex = silicone
 		}
-		q.Shapes = make([]int, len(b.parting.Mesh.Tris))
+		q.Shapes = make([]int, len(part.Tris))
 		for f := range q.Shapes {
 			q.Shapes[f] = s.shapes(f)
 		}
 		leaving := s.from[s.caught]
-		q.Catches = catchesOn(b.parting.Mesh, func(f int) bool { return q.Shapes[f] == s.caught }, leaving.Name, leaving.Exit)
+		q.Catches = catchesOn(part, func(f int) bool { return q.Shapes[f] == s.caught }, leaving.Name, leaving.Exit)
 		return q, true
 	}
 }

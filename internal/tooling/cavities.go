@@ -255,24 +255,7 @@ func distinct(at []r3.Vec) (out []r3.Vec) {
 // feedCavities puts the vents of every cavity into the feed, and its sprue if it has one; the sprue over a
 // runner follows when there is a parting surface for it to stand on.
 func (b *twoHalves) feedCavities() {
-	f := b.cavities.feed
-	for i, c := range b.cavities.pack.Places {
-		into := func(v channel) channel {
-			s := v.(Sprue)
-			s.At = c.Into(s.At)
-			return s
-		}
-		for _, v := range f.vents {
-			b.feed.vents = append(b.feed.vents, into(v))
-		}
-		switch {
-		case f.sprue == nil:
-		case i == 0:
-			b.feed.sprue = into(f.sprue)
-		default:
-			b.feed.more = append(b.feed.more, into(f.sprue))
-		}
-	}
+	b.feed = b.cavities.feed.placed(b.cavities.pack.Places)
 }
 
 // layRunner stands the sprue on the parting surface over the runner.
@@ -327,18 +310,7 @@ func (b *twoHalves) bookCavities(k *solid.Kernel, cast *solid.Solid, shares []sh
 	outer := b.cavities.cell.shadow.Outer()
 	one := b.cavities.cell.mould.Part.VolumeMM3()
 	for i, c := range b.mould.Cavities {
-		r, err := k.Region(placedOutline(outer, []CavityPlace{c}))
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		if r, err = r.Offset(cellRoomMM, true); err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		loops, err := r.Loops()
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		room, err := k.Prism(loops, b.mould.Block.Min.Z-overshootMM, b.mould.Block.Max.Z+overshootMM)
+		room, err := b.mould.cavityRoom(k, placedOutline(outer, []CavityPlace{c}), cellRoomMM)
 		if err != nil {
 			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
 		}

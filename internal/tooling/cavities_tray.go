@@ -2,7 +2,6 @@ package tooling
 
 import (
 	"fmt"
-	"math"
 
 	"mouldwright/internal/solid"
 
@@ -52,45 +51,22 @@ func (b *trayMould) bookCavities(l *ledger, tray *solid.Solid) error {
 	if n <= 1 {
 		return nil
 	}
-	var lines []LedgerLine
-	for _, x := range m.Ledger {
-		if x.Name != "cavity" {
-			lines = append(lines, x)
-		}
-	}
 	space, err := l.block.Subtract(tray)
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	sum, one := 0.0, m.Part.VolumeMM3()/float64(n)
+	var measured []float64
 	for i := range n {
-		room, err := b.k.Region(b.outline[i : i+1])
+		room, err := m.cavityRoom(b.k, b.outline[i:i+1], min(cellRoomMM, b.opt.LandMM/2))
 		if err != nil {
 			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
 		}
-		if room, err = room.Offset(min(cellRoomMM, b.opt.LandMM/2), true); err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		loops, err := room.Loops()
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		prism, err := b.k.Prism(loops, m.Block.Min.Z-overshootMM, m.Block.Max.Z+overshootMM)
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		v, err := volumeOf(space.Intersect(prism))
+		v, err := volumeOf(space.Intersect(room))
 		if err != nil {
 			return err
 		}
-		sum += v
-		name := CavityName(i+1, n)
-		lines = append(lines, LedgerLine{Name: name, VolumeMM3: v})
-		m.Checks = append(m.Checks, cavityCheck(name+" volume", v, one))
+		measured = append(measured, v)
 	}
-	m.Ledger = lines
-	whole := l.of("cavity")
-	m.Checks = append(m.Checks, Check{Name: "cavities make up the space", OK: math.Abs(sum-whole) <= ledgerTol*l.blockMM3, Value: math.Abs(sum - whole), Limit: ledgerTol * l.blockMM3, Unit: "mm³",
-		Words: fmt.Sprintf("%d cavities come to %.6f mm³, what nothing else explains of the block to %.6f mm³", n, sum, whole)})
+	m.divideCavity(l.of("cavity"), l.blockMM3, measured)
 	return nil
 }

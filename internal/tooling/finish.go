@@ -55,10 +55,17 @@ func (m *Mould) piece(name string) *mesh.Mesh {
 }
 
 // whole checks that a piece comes out as one body.
-func (m *Mould) whole(p Piece) {
-	if _, n := p.Mesh.Components(); n != 1 {
-		m.Checks = append(m.Checks, Check{Name: p.Name + ": in one piece", Value: float64(n), Limit: 1, Unit: "bodies",
-			Words: fmt.Sprintf("it comes out in %d bodies; choose another direction or thinner soft bodies", n)})
+func (m *Mould) whole(p Piece) { m.bodies(p, 1) }
+
+// bodies checks that a piece comes out as so many, one for each cavity.
+func (m *Mould) bodies(p Piece, want int) {
+	if _, n := p.Mesh.Components(); n != want {
+		c := Check{Name: p.Name + ": in one piece", Value: float64(n), Limit: float64(want), Unit: "bodies",
+			Words: fmt.Sprintf("it comes out in %d bodies; choose another direction or thinner soft bodies", n)}
+		if want > 1 {
+			c.Name, c.Words = p.Name+": one for each cavity", fmt.Sprintf("%d bodies for %d cavities; choose another direction", n, want)
+		}
+		m.Checks = append(m.Checks, c)
 	}
 }
 
