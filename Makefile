@@ -14,7 +14,7 @@ NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit -
 # server for the records, readers of the PDFs and QR codes that are printed, and a browser.
 DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools chromium
 
-.PHONY: all deps testdeps build test lint demo bench realmeshes stepping
+.PHONY: all deps testdeps build test lint demo bench realmeshes stepping load
 
 all: build
 
@@ -79,3 +79,7 @@ realmeshes: build testdeps
 # The opening proof held against stepping with booleans; the result stands in docs/opening.md.
 stepping: build testdeps
 	$(GO) run ./bench/stepping
+
+# 200 clients at once for a minute; the figures stand in docs/api.md.
+load: deps $(PAGE)
+	$(GO) run ./bench/load
