@@ -28,7 +28,7 @@ type family struct {
 
 // families are the ways beside two halves.
 var families = []family{
-	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, false},
+	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, true},
 	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, true},
 	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, false},
 	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, false},
@@ -165,7 +165,7 @@ func flexOf(m *material.Material) *opening.Flex {
 func buildInsert(ctx context.Context, s *trying, silicone *material.Material) (*tooling.Set, error) {
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	in, err := tooling.BuildInsert(ctx, s.opt.Pool, s.part.mesh, tooling.InsertOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
-		SiliconeShrinkPct: shrinkPct(silicone), InsertMM: f.Insert.ThicknessMM, DraftDeg: f.Insert.DraftDeg, LandMM: f.Insert.LandMM, OverflowMM: f.Insert.OverflowMM,
+		SiliconeShrinkPct: shrinkPct(silicone), Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, InsertMM: f.Insert.ThicknessMM, DraftDeg: f.Insert.DraftDeg, LandMM: f.Insert.LandMM, OverflowMM: f.Insert.OverflowMM,
 		Vents: t.Vents, VentMM: t.VentMM, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM, Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM,
 		Keys: t.Keys, KeyClearance: t.KeyClearance, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Workers: s.opt.Workers,
 		Casting: flexOf(s.material), Silicone: flexOf(silicone), Progress: s.building})

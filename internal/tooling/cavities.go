@@ -213,13 +213,7 @@ func (b *twoHalves) cellFeed(places []CavityPlace, sprue bool) (out feed, err er
 	cell := *b
 	cell.opt.VentsAt = nil
 	for _, at := range asked {
-		best, near := CavityPlace{}, 0.0
-		for i, c := range places {
-			if d := gapToOutline(shape{core: []r2.Vec{c.Back(r2.Vec{X: at.X, Y: at.Y})}}, b.shadow); i == 0 || d < near {
-				best, near = c, d
-			}
-		}
-		cell.opt.VentsAt = append(cell.opt.VentsAt, best.back3(at))
+		cell.opt.VentsAt = append(cell.opt.VentsAt, nearestCavity(at, b.shadow, places).back3(at))
 	}
 	// The vents of one cavity are those of all, so places that fall together are one.
 	cell.opt.VentsAt = distinct(cell.opt.VentsAt)

@@ -87,7 +87,8 @@ type insertMould struct {
 	opt     InsertOptions
 	out     *Insert
 	mould   *Mould
-	parting *mouldability.Parting
+	parting *mouldability.Parting // of all cavities
+	many    *softCavities
 	surface *Surface
 	field   *HeightField // the parting surface
 	grow    float64      // 1/(1 − silicone's shrinkage)
@@ -121,20 +122,35 @@ func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o Insert
 	if err != nil {
 		return nil, err
 	}
-	b := &insertMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
-	b.mould = &Mould{Family: InsertFamily, Place: placing, Part: m}
-	b.out = &Insert{Set: &Set{Mould: b.mould, Casting: []string{InsertBody, Cradle, CastingCap}}}
-	if b.parting, err = insertRule.split(ctx, m, o.Show); err != nil {
+	mould := &Mould{Family: InsertFamily, Place: placing, Part: m}
+	p, err := insertRule.split(ctx, m, o.Show)
+	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
-	b.out.Parting = b.parting
-	b.mould.takeLine(b.parting)
+	if o.Cavities <= 1 {
+		return planInsertOf(ctx, pool, o, mould, p, nil)
+	}
+	ways, err := packSoft(ctx, pool, m, p, PackOptions{Cavities: o.Cavities, GapMM: o.gap().of(o.CavityGapMM), WallMM: o.ringMM() + o.InsertMM + o.WallMM,
+		MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y}})
+	if err != nil {
+		return nil, err
+	}
+	return firstWay(ctx, ways, func(c *softCavities) (*insertMould, error) {
+		return planInsertOf(ctx, pool, o, c.mould(mould), partings(p, c.places), c)
+	})
+}
+
+// planInsertOf plans the mould of a part whose split is known, or of several cavities in their places.
+func planInsertOf(ctx context.Context, pool *solid.Pool, o InsertOptions, m *Mould, p *mouldability.Parting, many *softCavities) (*insertMould, error) {
+	b := &insertMould{opt: o, mould: m, parting: p, many: many, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
+	b.out = &Insert{Set: &Set{Mould: m, Casting: []string{InsertBody, Cradle, CastingCap}}, Parting: p}
+	m.takeLine(p)
 	o.tell("laying the parting surface", 0.05)
 	if err := b.lay(ctx); err != nil {
 		return nil, err
 	}
 	o.tell("shaping the insert", 0.1)
-	if err := b.shape(ctx); err != nil {
+	if err := b.shape(ctx, pool); err != nil {
 		return nil, err
 	}
 	o.tell("placing bolts and keys", 0.35)

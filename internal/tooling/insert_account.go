@@ -2,7 +2,6 @@ package tooling
 
 import (
 	"fmt"
-	"math"
 
 	"mouldwright/internal/solid"
 )
@@ -36,16 +35,13 @@ func (b *insertMould) account(k *solid.Kernel, v insertBodies, s insertSpaces) e
 	if err := cast.spaces(s.dry, wetShare{"vents", v.upper, s.vents}, wetShare{"overflow gutter", v.upper, s.gutter}); err != nil {
 		return err
 	}
-	b.mould.Ledger = cast.lines
 	b.out.CastML = (cast.of("cavity") + cast.of("vents")) / 1000
 	b.out.OverflowML = cast.of("overflow gutter") / 1000
 	pour.judge(b.mould, "silicone is poured", InsertBody)
 	cast.judge(b.mould, "part is cast", InsertBody)
-	want := b.mould.Part.VolumeMM3()
-	got := cast.of("cavity")
-	off := math.Abs(got-want) / want
-	b.mould.Checks = append(b.mould.Checks, Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
-		Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", got, want)})
+	if err := b.many.book(cast, b.mould); err != nil {
+		return err
+	}
 	if left := pour.of("cavity"); left > apartTol*pour.blockMM3 {
 		b.mould.Checks = append(b.mould.Checks, Check{Name: "silicone fills its cavity", Value: left, Unit: "mm³",
 			Words: fmt.Sprintf("%.3f mm³ of the closed block while the silicone is poured have no name", left)})
@@ -70,6 +66,9 @@ func (b *insertMould) cast(k *solid.Kernel, v insertBodies, s insertSpaces) erro
 	}
 	if b.mould.Cast, err = part.Mesh(); err != nil {
 		return fmt.Errorf("tooling: %w", err)
+	}
+	if err := b.many.check(k, b.mould, InsertBody, b.grow, b.opt.InsertMM); err != nil {
+		return err
 	}
 	for i, p := range b.ports {
 		held, err := volumeOf(v.pourUpper.Intersect(s.ports[i].Solid))

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
@@ -25,6 +26,9 @@ func (b *insertMould) arrange(k *solid.Kernel) error {
 		return fmt.Errorf("tooling: insert: %w", err)
 	}
 	b.outline = Outline(loops).Outer()
+	if err := b.many.inOneBody(InsertBody, b.outline); err != nil {
+		return err
+	}
 	part := b.mould.Part.Bounds()
 	key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()
 	z0, z1 := b.hollow.Min.Z-o.FloorMM, b.grown(part.Max).Z+o.FloorMM
@@ -73,7 +77,7 @@ func (b *insertMould) stitch(ctx context.Context) error {
 	if err := closed(PatternCap, b.pattern); err != nil {
 		return err
 	}
-	b.topOpen, b.topSource = openUpward(b.parting)
+	b.topOpen, b.topSource = openUpward(b.many.alone(b.parting))
 	if err := b.placePorts(); err != nil {
 		return err
 	}
@@ -102,7 +106,8 @@ func (b *insertMould) placePorts() error {
 	o := b.opt
 	mid := (o.ringMM() + o.InsertMM) / 2
 	top := NewHeightField(b.surface.asMesh().Map(b.grown))
-	spots := ringSpots(b.mould.Shadow, mid)
+	rings := b.many.rings(b.mould.Shadow, mid)
+	spots := slices.Concat(rings...)
 	try := func(at r2.Vec, d float64) (Sprue, error) {
 		return NewSprue(at, b.mould.Block.Max.Z, top, SprueOptions{TopDiameterMM: d})
 	}
@@ -122,7 +127,8 @@ func (b *insertMould) placePorts() error {
 	if at < 0 {
 		return fmt.Errorf("tooling: no room for the silicone's fill port on the ring round the part: %w; make it thinner", cmp.Or(last, ErrSprue))
 	}
-	for range o.PortVents {
+	for i := range max(0, o.PortVents) * len(rings) { // so many round each cavity, in turn
+		spots := rings[i%len(rings)]
 		best, score := Sprue{}, math.Inf(-1)
 		for _, p := range spots {
 			far := farthest(b.ports, p)
@@ -134,7 +140,7 @@ func (b *insertMould) placePorts() error {
 			}
 		}
 		if math.IsInf(score, -1) {
-			break
+			continue
 		}
 		b.ports = append(b.ports, best)
 	}
@@ -162,11 +168,17 @@ func farthest(have []Sprue, p r2.Vec) float64 {
 const ventTries = 4000
 
 // placeVents puts vents on the highest open places of the casting cap's side, off the show faces and
-// clear of each other. Fewer than asked is no failure: the features show them.
+// clear of each other: those of one cavity, at the same places of all. Fewer than asked is no failure: the
+// features show them.
 func (b *insertMould) placeVents() {
-	if b.topOpen == nil {
-		return
+	if b.topOpen != nil {
+		b.ventOne()
+		b.vents = b.many.into(b.vents)
 	}
+}
+
+// ventOne finds the vents of the cavity that stands alone.
+func (b *insertMould) ventOne() {
 	show := make([]bool, len(b.topSource))
 	for i, f := range b.topSource {
 		show[i] = b.opt.Show != nil && b.opt.Show[f]

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
@@ -164,7 +165,7 @@ var pegShares = []float64{0, 0.3, 0.64, 0.15, 0.47, 0.82}
 // withPegs adds the pegs that hold the insert in place in the cradle. They widen upward all the way, so
 // they lift out with the rest.
 func (b *insertMould) withPegs(k *solid.Kernel, outer *solid.Solid) (*solid.Solid, error) {
-	spots := ringSpots(b.mould.Shadow, b.opt.ringMM()+b.opt.InsertMM/3)
+	spots := slices.Concat(b.many.rings(b.mould.Shadow, b.opt.ringMM()+b.opt.InsertMM/3)...)
 	slope := math.Tan(pegDraftDeg * math.Pi / 180)
 	var pegs []*solid.Solid
 	for i := range max(0, min(b.opt.SoftKeys, len(pegShares))) {
@@ -258,7 +259,7 @@ func (b *insertMould) overflow(k *solid.Kernel, around RawHalves) ([]Tool, error
 	var all []*solid.Solid
 	for i := range 2 {
 		inset := float64(i) * overflowStepMM
-		plan, err := ringPlan(k, Outline(b.mould.Shadow).Outer(), o.LandMM+inset, o.LandMM+o.OverflowMM-inset)
+		plan, err := ringPlan(k, Outline(b.mould.Shadow).Outer(), o.LandMM+inset, o.LandMM+o.OverflowMM-inset, b.ridgeMM())
 		if err != nil {
 			return nil, err
 		}
@@ -269,12 +270,13 @@ func (b *insertMould) overflow(k *solid.Kernel, around RawHalves) ([]Tool, error
 		}
 		all = append(all, s)
 	}
-	spots := ringSpots(b.mould.Shadow, o.LandMM+o.OverflowMM/2)
-	for i := range 2 {
+	rings := b.many.rings(b.mould.Shadow, o.LandMM+o.OverflowMM/2)
+	for i := range 2 * len(rings) { // two on each
+		spots := rings[i/2]
 		if len(spots) == 0 {
-			break
+			continue
 		}
-		at := spots[i*len(spots)/2]
+		at := spots[i%2*len(spots)/2]
 		s, err := NewSprue(at, b.mould.Block.Max.Z, b.field, SprueOptions{TopDiameterMM: bleedMM, DraftDeg: VentOptions().DraftDeg})
 		if err != nil {
 			continue // steep there: one hole, or none, lets the air out more slowly
@@ -296,8 +298,18 @@ func (b *insertMould) overflow(k *solid.Kernel, around RawHalves) ([]Tool, error
 // bleedMM is the diameter of the holes that let the air out of the overflow gutter.
 const bleedMM = 1.6
 
-// ringPlan is the plan between two distances outside an outline.
-func ringPlan(k *solid.Kernel, o Outline, from, to float64) ([][]r2.Vec, error) {
+// ridgeMM is the least width of what stands between the overflow gutters of two cavities: less would not
+// print, so they are one there.
+func (b *insertMould) ridgeMM() float64 {
+	if b.many == nil {
+		return 0
+	}
+	return b.opt.LeastWallMM + 2*overflowStepMM
+}
+
+// ringPlan is the plan between two distances outside an outline. Ridges narrower than ridgeMM between the
+// outer edges of two rings belong to it.
+func ringPlan(k *solid.Kernel, o Outline, from, to, ridgeMM float64) ([][]r2.Vec, error) {
 	r, err := k.Region(o)
 	if err != nil {
 		return nil, fmt.Errorf("tooling: ring: %w", err)
@@ -306,9 +318,14 @@ func ringPlan(k *solid.Kernel, o Outline, from, to float64) ([][]r2.Vec, error) 
 	if err != nil {
 		return nil, fmt.Errorf("tooling: ring: %w", err)
 	}
-	out, err := r.Offset(to, true)
+	out, err := r.Offset(to+ridgeMM/2, true)
 	if err != nil {
 		return nil, fmt.Errorf("tooling: ring: %w", err)
+	}
+	if ridgeMM > 0 {
+		if out, err = out.Offset(-ridgeMM/2, true); err != nil {
+			return nil, fmt.Errorf("tooling: ring: %w", err)
+		}
 	}
 	if out, err = out.Subtract(in); err != nil {
 		return nil, fmt.Errorf("tooling: ring: %w", err)

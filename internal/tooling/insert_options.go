@@ -20,6 +20,9 @@ type InsertOptions struct {
 	// SiliconeShrinkPct is that of the insert: the master and the cradle are larger by it.
 	SiliconeShrinkPct float64
 
+	Cavities    int     // castings at once, in one insert, each poured by itself; 0 and 1: one
+	CavityGapMM float64 // least distance between two of them; default CavityGapMM, or what land, overflow and silicone need
+
 	InsertMM    float64 // thickness of the silicone; default 6
 	DraftDeg    float64 // of the insert's outer face against the cradle; default 5
 	LandMM      float64 // casting cap on silicone, between the part and the overflow; default 2
@@ -93,7 +96,12 @@ func (o InsertOptions) check(facets int) error {
 	case o.DraftDeg > 30:
 		return fmt.Errorf("%w: a draft of %g° on the insert: give 1° to 30°", ErrOptions, o.DraftDeg)
 	}
-	return nil
+	return o.gap().check(o.Cavities, o.CavityGapMM)
+}
+
+// gap is the span for several cavities: neighbours share a stretch of the overflow between their lands.
+func (o InsertOptions) gap() softGap {
+	return webGap(2*o.LandMM+o.OverflowMM, o.ringMM(), o.InsertMM)
 }
 
 // leastInsertMM is the thinnest skin of silicone that lasts (common practice, no source).

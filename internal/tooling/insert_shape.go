@@ -7,6 +7,7 @@ import (
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/offset"
+	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -17,7 +18,7 @@ const overSurfaceMM = 0.5
 
 // shape finds the insert's outer face: the underside of what lies within the insert's thickness of its
 // facets and of a ring of the parting surface, swept upward with draft.
-func (b *insertMould) shape(ctx context.Context) error {
+func (b *insertMould) shape(ctx context.Context, pool *solid.Pool) error {
 	src := &mesh.Mesh{Verts: b.parting.Mesh.Verts}
 	for f, t := range b.parting.Mesh.Tris {
 		if !b.parting.Upper[f] {
@@ -26,6 +27,12 @@ func (b *insertMould) shape(ctx context.Context) error {
 	}
 	src = compact(src)
 	addRing(src, b.mould.Line, b.field, b.opt.ringMM())
+	if b.many != nil {
+		err := pool.Do(ctx, func(k *solid.Kernel) error { return b.many.addWeb(k, src, b.surface, b.mould.Shadow, b.opt.ringMM()) })
+		if err != nil {
+			return err
+		}
+	}
 	src = src.Map(b.grown)
 	top := math.Inf(-1)
 	for _, v := range b.surface.Verts[len(b.parting.Mesh.Verts):] {

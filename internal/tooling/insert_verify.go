@@ -37,6 +37,9 @@ func (b *insertMould) verify(ctx context.Context) error {
 	if err := b.out.judgeRelease(ctx, b.releaseSetup); err != nil {
 		return err
 	}
+	if err := b.out.judgeBetween(ctx, b.many, b.opt.gap().of(b.opt.CavityGapMM), b.releaseSetup, InsertBody); err != nil {
+		return err
+	}
 	b.notes()
 	return nil
 }
@@ -107,8 +110,12 @@ func (b *insertMould) prove(ctx context.Context) error {
 // notes tells the maker what the build decided and what to mind.
 func (b *insertMould) notes() {
 	m, o := b.mould, b.out
+	each := "each casting"
+	if n := b.many.n(); n > 1 {
+		each = fmt.Sprintf("all %d castings, %.1f mL into each cavity by itself", n, o.CastML/float64(n))
+	}
 	m.Notes = append(m.Notes,
-		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for each casting, and up to %.1f mL more for the overflow gutter", o.Pours[0].ML, o.CastML, o.OverflowML),
+		fmt.Sprintf("pour %.1f mL of silicone for the insert through the fill port; %.1f mL of resin for %s, and up to %.1f mL more for the overflow gutter", o.Pours[0].ML, o.CastML, each, o.OverflowML),
 		"the pattern cap serves once, to cast the insert; keep it to cast another")
 	if n := airTraps(b.parting, Lower, 1); n > 0 {
 		m.Notes = append(m.Notes, fmt.Sprintf("%d hollows of the side that the insert makes are closed above: brush silicone into them on the pattern cap before it is closed, or air stays there", n))

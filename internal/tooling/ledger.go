@@ -24,6 +24,7 @@ type ledger struct {
 	lines               []LedgerLine
 	err                 error
 	blockMM3, commonMM3 float64
+	rest                *solid.Solid // what nothing explains: the cavity
 }
 
 func (l *ledger) solid(name string, s *solid.Solid) {
@@ -118,6 +119,7 @@ func (l *ledger) spaces(dry []share, wet ...wetShare) error {
 			return err
 		}
 	}
+	l.rest = space
 	v, err := volumeOf(space, nil)
 	if err != nil {
 		return err

@@ -64,10 +64,10 @@ func away(loop []r2.Vec, mm float64) []r2.Vec {
 	return out
 }
 
-// ringSpots are places on the ring round the outer loop of a shadow, mm from it.
-func ringSpots(shadow [][]r2.Vec, mm float64) []r2.Vec {
+// ringSpotsOf are places on the ring round one loop of a shadow, mm from it and no nearer to any other.
+func ringSpotsOf(shadow [][]r2.Vec, loop int, mm float64) []r2.Vec {
 	var out []r2.Vec
-	walk := away(shadow[0], mm)
+	walk := away(shadow[loop], mm)
 	total := 0.0
 	for i, p := range walk {
 		total += r2.Norm(r2.Sub(walk[(i+1)%len(walk)], p))

@@ -92,7 +92,7 @@ func (b *trayMould) digMoat() error {
 		var area [2]float64
 		for i := range plan {
 			in := float64(i) * moatInMM
-			loops, err := ringPlan(b.k, b.outline, o.LandMM+in, o.LandMM+width-in)
+			loops, err := ringPlan(b.k, b.outline, o.LandMM+in, o.LandMM+width-in, 0)
 			if err != nil {
 				return fmt.Errorf("tooling: moat: %w", err)
 			}
