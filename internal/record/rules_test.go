@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/png"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -145,6 +146,22 @@ func TestHardStops(t *testing.T) {
 			t.Errorf("%v", err)
 		}
 	})
+}
+
+// A plan of many fillings is long; a note of that length is a slip.
+func TestLongPlans(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "records.db"))
+	for _, q := range []struct {
+		plan, notes int
+		ok          bool
+	}{{600_000, 0, true}, {maxPlanBytes, maxTextBytes, true}, {maxPlanBytes + 1, 0, false}, {0, maxTextBytes + 1, false}} {
+		run := &Run{Job: "ring", StartedAt: day, Operator: "Kim", Steps: []RunStep{{Step: "a", Title: "A"}}, Plan: strings.Repeat("x", q.plan), Notes: strings.Repeat("x", q.notes)}
+		err := s.Write(context.Background(), Entry{Operator: "Kim"}, func(tx *Tx) error { return tx.Add(run) })
+		var no *InputError
+		if q.ok && err != nil || !q.ok && !errors.As(err, &no) {
+			t.Errorf("a plan of %d bytes, notes of %d: %v", q.plan, q.notes, err)
+		}
+	}
 }
 
 func TestBadShotsAndOthers(t *testing.T) {
