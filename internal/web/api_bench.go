@@ -19,7 +19,7 @@ import (
 
 // BenchChoice is the bench that steps are planned for. Zeros and gaps take the defaults of package steps.
 type BenchChoice struct {
-	Shots       int     `query:"shots" json:"shots,omitempty" minimum:"0" maximum:"10000" doc:"Fillings of this run"`
+	Shots       int     `query:"shots" json:"shots,omitempty" minimum:"0" maximum:"1000" doc:"Fillings of this run"`
 	TempC       float64 `query:"temp_c" json:"temp_c,omitempty" minimum:"-10" maximum:"50" doc:"Of the shop, °C"`
 	CureC       float64 `query:"cure_c" json:"cure_c,omitempty" minimum:"-10" maximum:"120" doc:"°C"`
 	CupML       float64 `query:"cup_ml" json:"cup_ml,omitempty" minimum:"0" maximum:"100000" doc:"A cup's brim volume, mL"`

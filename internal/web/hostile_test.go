@@ -574,6 +574,23 @@ func FuzzAPI(f *testing.F) {
 	})
 }
 
+// A run of the most fillings that may be asked for can be begun, signed and printed.
+func TestLargestRun(t *testing.T) {
+	g := newTarget(t)
+	var run, signed runView
+	g.ask(t, "POST", "/api/jobs/"+ringID+"/runs", newRun{Operator: "Kim", BenchChoice: BenchChoice{Shots: 1000}}, &run)
+	g.ask(t, "POST", "/api/runs/"+run.ID+"/signs", signature{Step: run.Steps[0].Step, Operator: "Kim"}, &signed)
+	if run.Plan.Shots != 1000 || signed.Done != 1 {
+		t.Errorf("%d fillings, %d signed", run.Plan.Shots, signed.Done)
+	}
+	if w := g.send(request{method: "GET", path: "/api/jobs/" + ringID + "/sheet.pdf", query: "shots=1000", within: time.Minute}); w.Code != 200 {
+		t.Errorf("its sheet: %d %s", w.Code, w.Body)
+	}
+	if w := g.send(request{method: "GET", path: "/api/jobs/" + ringID + "/plan", query: "shots=1001"}); w.Code != 422 {
+		t.Errorf("one more: %d", w.Code)
+	}
+}
+
 // Costly answers are limited for each client, and a few are made at a time.
 func TestTurnstile(t *testing.T) {
 	c := serve(t, Options{Folder: workspaceWithRing(t)})

@@ -39,7 +39,7 @@ async function begin(): Promise<void> {
   const words = h('p', { class: 'error', role: 'alert' })
   const name = h('input', { id: 'who', required: true, maxlength: 80, autocomplete: 'name', value: kept('operator', '') })
   const number = (id: string, value: number | undefined, attrs: Record<string, string | number>) => h('input', { id, type: 'number', inputmode: 'decimal', ...(value ? { value } : {}), ...attrs })
-  const shots = number('shots', last.shots ?? 1, { min: 1, max: 10000, step: 1 })
+  const shots = number('shots', last.shots ?? 1, { min: 1, max: 1000, step: 1 })
   const temp = number('temp', last.temp_c ?? 23, { min: -10, max: 50, step: 'any' })
   const cup = number('cup', last.cup_ml, { min: 1, max: 100000, step: 'any' })
   const tick = (id: string, on: boolean | undefined) => h('input', { id, type: 'checkbox', ...(on ? { checked: true } : {}) })
