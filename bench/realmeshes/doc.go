@@ -3,7 +3,9 @@
 //
 //	go run ./bench/realmeshes -o docs/realmeshes.md
 //
-// The meshes are those of package bench/corpus.
+// The meshes are those of package bench/corpus. Each is tried as two rigid halves first; one for which they
+// are refused goes through the comparison of all ways, which builds them in rank order until one is proven
+// (ways.go). With -only it takes some of the meshes and prints the page.
 //
 // Facet count and volume of each are compared with the program admesh (Debian).
 //
