@@ -25,7 +25,7 @@ func buildSideSplit(ctx context.Context, s *trying, _ *material.Material) (*tool
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	o := tooling.SideSplitOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
 		Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM, KeyClearance: t.KeyClearance, SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Label: t.Label,
-		BuildVolumeMM: t.BuildVolumeMM, Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
+		BuildVolumeMM: t.BuildVolumeMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
 	if d := f.SideSplit.Side; len(d) == 3 {
 		o.Side = r3.Vec{X: d[0], Y: d[1], Z: d[2]}
 	}

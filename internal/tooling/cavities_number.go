@@ -33,34 +33,42 @@ var numberCapsMM = []float64{4, 3, 2.5}
 // clear of all else. One that finds no room is left out with a note.
 func (b *twoHalves) numberTools(k *solid.Kernel, aprons RawHalves) (share, error) {
 	s := share{name: "cavity numbers"}
-	free := b.numberRoom()
+	cuts, err := b.numberRoom().sink(k, aprons.Upper, b.mould, Lower.String(), b.cavities.outlines(), b.cavities.mouths())
+	for _, t := range cuts {
+		s.tools = append(s.tools, Tool{Half: Lower, Solid: t})
+	}
+	return s, err
+}
+
+// sink makes what sinks the number of each cavity into the parting face of a piece: near its mouth, and nearer
+// to its own outline than to any other. over is the body that stands on that face.
+func (n *numberRoom) sink(k *solid.Kernel, over *solid.Solid, m *Mould, piece string, own []Outline, mouths []r2.Vec) (cuts []*solid.Solid, err error) {
 	var without []int
-	own := b.cavities.outlines()
-	for i, at := range b.cavities.mouths() {
-		free.own, free.others = own[i], append(slices.Concat(own[:i]...), slices.Concat(own[i+1:]...)...)
+	for i, at := range mouths {
+		n.own, n.others = own[i], append(slices.Concat(own[:i]...), slices.Concat(own[i+1:]...)...)
 		text := fmt.Sprint(i + 1)
 		set, err := setText(text, nil)
 		if err != nil {
-			return s, fmt.Errorf("tooling: number of cavity %d: %w", i+1, err)
+			return nil, fmt.Errorf("tooling: number of cavity %d: %w", i+1, err)
 		}
-		at, capMM, ok := free.place(at, set)
+		at, capMM, ok := n.place(at, set)
 		if !ok {
 			without = append(without, i+1)
 			continue
 		}
-		t, err := b.numberCutter(k, aprons, set, at, capMM)
+		t, err := numberCutter(k, over, set, at, capMM)
 		if err != nil {
-			return s, fmt.Errorf("tooling: number of cavity %d: %w", i+1, err)
+			return nil, fmt.Errorf("tooling: number of cavity %d: %w", i+1, err)
 		}
-		s.tools = append(s.tools, Tool{Half: Lower, Solid: t})
-		z, _ := b.field.At(at)
-		b.mould.Features = append(b.mould.Features, Feature{Name: "N" + text, Kind: "cavity number", Piece: Lower.String(), At: r3.Vec{X: at.X, Y: at.Y, Z: z},
+		cuts = append(cuts, t)
+		z, _ := n.field.At(at)
+		m.Features = append(m.Features, Feature{Name: "N" + text, Kind: "cavity number", Piece: piece, At: r3.Vec{X: at.X, Y: at.Y, Z: z},
 			SizesMM: []Size{{"cap height", capMM}, {"depth", numberDepthMM}}, Words: fmt.Sprintf("%q beside cavity %d, %.1f mm high, sunk %.2f mm", text, i+1, capMM, numberDepthMM)})
 	}
 	if without != nil {
-		b.note("no room for the number beside cavity %v: write it there by hand", without)
+		m.Notes = append(m.Notes, fmt.Sprintf("no room for the number beside cavity %v: write it there by hand", without))
 	}
-	return s, nil
+	return cuts, nil
 }
 
 // mouths are where the cavities' numbers want to stand: at their gates, or where there are none at the side
@@ -88,7 +96,7 @@ func (m *manyCavities) outlines() (out []Outline) {
 }
 
 // numberCutter is the text in the parting surface, read from above.
-func (b *twoHalves) numberCutter(k *solid.Kernel, aprons RawHalves, set *typeset, at r2.Vec, capMM float64) (*solid.Solid, error) {
+func numberCutter(k *solid.Kernel, over *solid.Solid, set *typeset, at r2.Vec, capMM float64) (*solid.Solid, error) {
 	scale := capMM / set.capHeight
 	mid := r2.Scale(0.5, r2.Add(set.box.Min, set.box.Max))
 	var loops [][]r2.Vec
@@ -109,12 +117,13 @@ func (b *twoHalves) numberCutter(k *solid.Kernel, aprons RawHalves, set *typeset
 	if loops, err = r.Loops(); err != nil {
 		return nil, err
 	}
-	return follow(k, aprons.Upper, Upper, loops, func(r2.Vec) float64 { return numberDepthMM })
+	return follow(k, over, Upper, loops, func(r2.Vec) float64 { return numberDepthMM })
 }
 
 // numberRoom is what numbers stay clear of.
 type numberRoom struct {
-	b     *twoHalves
+	foot  r2.Box
+	field *HeightField
 	wet   []shape // and what else holds resin
 	dry   []shape
 	parts Outline
@@ -124,7 +133,7 @@ type numberRoom struct {
 }
 
 func (b *twoHalves) numberRoom() *numberRoom {
-	n := &numberRoom{b: b, parts: b.shadow, land: numberLandMM}
+	n := &numberRoom{foot: b.layout.Footprint, field: b.field, parts: b.shadow, land: numberLandMM}
 	if b.opt.Gutter != nil {
 		g := b.opt.Gutter.withDefaults()
 		n.land = g.LandMM + g.WidthMM + numberApartMM
@@ -175,7 +184,7 @@ func (n *numberRoom) place(gate r2.Vec, set *typeset) (at r2.Vec, capMM float64,
 }
 
 func (n *numberRoom) free(s shape) bool {
-	foot := n.b.layout.Footprint
+	foot := n.foot
 	lo, hi := planBox(s.core)
 	if min(lo.X-foot.Min.X, lo.Y-foot.Min.Y, foot.Max.X-hi.X, foot.Max.Y-hi.Y) < numberApartMM {
 		return false
@@ -193,6 +202,6 @@ func (n *numberRoom) free(s shape) bool {
 	if gapToOutline(s, n.parts) < n.land || gapToOutline(s, n.others) < gapToOutline(s, n.own)+numberNearerMM {
 		return false
 	}
-	zlo, zhi, whole := n.b.field.Range(s.core)
+	zlo, zhi, whole := n.field.Range(s.core)
 	return whole && zhi-zlo <= numberSlopeMM
 }

@@ -75,6 +75,7 @@ type sideSplit struct {
 	splitX  float64               // where the side pieces meet, mould frame
 	plan    sideLayout
 	feed    sideFeed
+	row     *sideRow // nil for one cavity
 
 	upper, lower *mesh.Mesh // raw: both side pieces in one; the whole half
 }
@@ -134,11 +135,16 @@ func planWay(ctx context.Context, part *mesh.Mesh, way sideWay, o SideSplitOptio
 	if err := b.divide(ctx); err != nil {
 		return nil, err
 	}
-	b.line()
 	o.tell("placing bolts and keys", 0.25)
 	if err := b.arrange(); err != nil {
 		return nil, err
 	}
+	if o.Cavities > 1 {
+		if err := b.multiply(); err != nil {
+			return nil, err
+		}
+	}
+	b.line()
 	o.tell("laying the parting surface", 0.3)
 	return b, b.lay(ctx)
 }

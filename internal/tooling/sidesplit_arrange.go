@@ -39,9 +39,12 @@ const (
 // y and z beside the part; bolts that clamp the side pieces to the whole half are upright, at the ends.
 type sideLayout struct {
 	foot   r2.Box
-	longer [2]float64 // made longer for the seats of bolts along x: side piece 2 and 1
-	clearY float64    // from the part to what stands beside it
-	clamp  *Bolt      // upright
+	part   r3.Box       // round all cavities
+	at     []float64    // y of each of several cavities; nil for one
+	bays   [][2]float64 // y from and to of the cavities between two lanes
+	longer [2]float64   // made longer for the seats of bolts along x: side piece 2 and 1
+	clearY float64      // from the part to what stands beside it
+	clamp  *Bolt        // upright
 	clamps []r2.Vec
 	cross  *Bolt    // along x
 	across []r2.Vec // y and z, of bolts and cones
@@ -154,6 +157,7 @@ func chooseSideBolt(thread string, lengthMM float64) (*Bolt, error) {
 // arrangeRound sets the block's outline and heights for the bolts chosen so far.
 func (b *sideSplit) arrangeRound() error {
 	o, part := b.opt, b.mould.Part.Bounds()
+	narrow := part.Size().Y
 	lane := b.laneMM()
 	z0 := part.Min.Z - o.FloorMM
 	z1 := max(part.Max.Z+o.FloorMM, b.parting.MaxZ+b.overRail()+2*lane+aroundMM)
@@ -173,8 +177,10 @@ func (b *sideSplit) arrangeRound() error {
 		b.plan.clamp, z0, z1 = bolt, low, high
 		inX = max(inX, besideMM+2*bolt.RadiusMM()+aroundMM)
 		// A clamp stands between the lanes, however narrow the part.
-		b.plan.clearY = max(b.plan.clearY, bolt.RadiusMM()+aroundMM-part.Size().Y/2)
+		b.plan.clearY = max(b.plan.clearY, bolt.RadiusMM()+aroundMM-narrow/2)
 	}
+	part = b.lineUp(part, lane)
+	b.plan.part = part
 	inY := o.WallMM
 	if lane > 0 {
 		inY = max(inY, b.plan.clearY+2*lane+aroundMM)
@@ -216,9 +222,12 @@ func (b *sideSplit) chooseClamp(z0, z1 float64) (*Bolt, float64, float64, error)
 
 // placeAlong finds the places in the block.
 func (b *sideSplit) placeAlong() {
-	o, part, block := b.opt, b.mould.Part.Bounds(), b.mould.Block
+	o, part, block := b.opt, b.plan.part, b.mould.Block
 	lane := b.laneMM()
 	ys := []float64{part.Min.Y - b.plan.clearY - lane, part.Max.Y + b.plan.clearY + lane}
+	for i, bay := range b.plan.bays[1:] { // between cavities; cones and pry slots go to the outermost lanes
+		ys = append(ys, math.Round((b.plan.bays[i][1]+bay[0])/2/packStepMM)*packStepMM+0)
+	}
 	low := b.parting.MaxZ + b.overRail() + lane
 	high := block.Max.Z - aroundMM - lane
 	if o.PrySlots > 0 {
@@ -252,33 +261,35 @@ func (b *sideSplit) placeAlong() {
 		}
 	}
 	if lane > 0 {
-		for i := range min(max(0, o.PrySlots), len(ys)) {
+		for i := range min(max(0, o.PrySlots), 2) {
 			b.plan.pries = append(b.plan.pries, ys[i])
 		}
 	}
 	b.placeClamps()
 }
 
-// placeClamps sets the upright bolts in the middle of both ends, or evenly along them.
+// placeClamps sets the upright bolts in the middle of both ends, or evenly along them, between the lanes.
 func (b *sideSplit) placeClamps() {
 	if b.plan.clamp == nil {
 		return
 	}
-	part, block := b.mould.Part.Bounds(), b.mould.Block
+	block := b.mould.Block
 	in := aroundMM + b.plan.clamp.RadiusMM()
-	// Between the lanes, clear of what stands in them.
-	lo, hi := part.Min.Y-b.plan.clearY+in, part.Max.Y+b.plan.clearY-in
-	n := 1
-	if hi-lo > 2*in {
-		n = 1 + int(math.Ceil((hi-lo)/b.opt.BoltPitchMM))
-	}
 	for _, x := range []float64{block.Max.X - in, block.Min.X + in} {
-		for i := range n {
-			y := (lo + hi) / 2
-			if n > 1 {
-				y = lo + (hi-lo)*float64(i)/float64(n-1)
+		for _, bay := range b.plan.bays {
+			// Clear of what stands in the lanes.
+			lo, hi := bay[0]-b.plan.clearY+in, bay[1]+b.plan.clearY-in
+			n := 1
+			if hi-lo > 2*in {
+				n = 1 + int(math.Ceil((hi-lo)/b.opt.BoltPitchMM))
 			}
-			b.plan.clamps = append(b.plan.clamps, r2.Vec{X: x, Y: y})
+			for i := range n {
+				y := (lo + hi) / 2
+				if n > 1 {
+					y = lo + (hi-lo)*float64(i)/float64(n-1)
+				}
+				b.plan.clamps = append(b.plan.clamps, r2.Vec{X: x, Y: y})
+			}
 		}
 	}
 }

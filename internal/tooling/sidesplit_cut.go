@@ -24,7 +24,7 @@ func (b *sideSplit) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return fmt.Errorf("tooling: side split: %w", err)
 	}
-	dry, err := b.dryTools(k)
+	dry, err := b.dryTools(k, upper)
 	if err != nil {
 		return err
 	}
@@ -95,6 +95,11 @@ func (b *sideSplit) account(k *solid.Kernel, pieces []sidePiece, dry []sideToolS
 	}
 	m := b.mould
 	m.Ledger = l.lines
+	if b.row != nil {
+		if err := b.bookRow(l, held); err != nil {
+			return err
+		}
+	}
 	l.judge(m, "part is cast", "")
 	want, got := m.Part.VolumeMM3(), l.of("cavity")
 	off := math.Abs(got-want) / want
@@ -112,7 +117,11 @@ func (b *sideSplit) account(k *solid.Kernel, pieces []sidePiece, dry []sideToolS
 	if err != nil {
 		return fmt.Errorf("tooling: casting: %w", err)
 	}
-	m.Checks = append(m.Checks, Check{Name: "casting in one piece", OK: len(parts) == 1, Value: float64(len(parts)), Limit: 1, Unit: "pieces",
+	name, n := "casting in one piece", b.castings()
+	if n > 1 {
+		name = "each casting in one piece"
+	}
+	m.Checks = append(m.Checks, Check{Name: name, OK: len(parts) == n, Value: float64(len(parts)), Limit: float64(n), Unit: "pieces",
 		Words: fmt.Sprintf("the casting with sprue and vents hangs together in %d pieces", len(parts))})
 	if m.Cast, err = cast.Mesh(); err != nil {
 		return fmt.Errorf("tooling: casting: %w", err)

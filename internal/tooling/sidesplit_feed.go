@@ -21,6 +21,7 @@ import (
 type sideFeed struct {
 	below bool
 	sprue Sprue
+	more  []Sprue // those of the cavities after the first
 	vents []Sprue
 	open  *HeightField // the facets that lie open to the outside that way, z turned over from below
 	show  []bool       // per facet of open
@@ -48,8 +49,15 @@ func (f sideFeed) channels() (out []channel) {
 // then refuses with the place.
 var feedTries = []struct{ below, astride, onShow bool }{{}, {below: true}, {astride: true}, {onShow: true}, {below: true, onShow: true}}
 
-// planFeed finds the sprue a place.
+// planFeed finds sprue and vents a place, in each of several cavities the same.
 func (b *sideSplit) planFeed() error {
+	if b.row != nil {
+		return b.feedRow()
+	}
+	return b.feedOne()
+}
+
+func (b *sideSplit) feedOne() error {
 	feeds := map[bool]*sideFeed{false: b.openFeed(false), true: b.openFeed(true)}
 	var first error
 	for _, q := range feedTries {
@@ -133,7 +141,7 @@ func (s Sprue) overFacetOf(open *HeightField, v r3.Vec) bool {
 	return t[0] == v || t[1] == v || t[2] == v
 }
 
-func (f sideFeed) all() []Sprue { return append([]Sprue{f.sprue}, f.vents...) }
+func (f sideFeed) all() []Sprue { return slices.Concat([]Sprue{f.sprue}, f.more, f.vents) }
 
 func overHead(v r3.Vec) r3.Vec { return r3.Vec{X: v.X, Y: v.Y, Z: -v.Z} }
 
@@ -362,12 +370,12 @@ func (b *sideSplit) wetTools(k *solid.Kernel, raw *solid.Solid) (sprue, vents []
 		}
 		rooms = append(rooms, room)
 		check := s.AvoidsShow(f.open, f.show)
-		q := s.Feature("S1", "sprue", holds)
-		if i == 0 {
+		q := s.Feature(fmt.Sprintf("S%d", i+1), "sprue", holds)
+		if i <= len(f.more) {
 			sprue = append(sprue, Tool{Half: to, Solid: cone})
 		} else {
 			vents = append(vents, Tool{Half: to, Solid: cone})
-			q = s.Feature(fmt.Sprintf("V%d", i), "vent", holds)
+			q = s.Feature(fmt.Sprintf("V%d", i-len(f.more)), "vent", holds)
 			check.Name = "vent off the show faces"
 		}
 		if q.Piece = piece; f.below {

@@ -44,8 +44,8 @@ func (s sideToolShare) forLedger() share {
 	return out
 }
 
-// dryTools are the features that hold no part of the casting.
-func (b *sideSplit) dryTools(k *solid.Kernel) ([]sideToolShare, error) {
+// dryTools are the features that hold no part of the casting. over is what stands on the whole half.
+func (b *sideSplit) dryTools(k *solid.Kernel, over *solid.Solid) ([]sideToolShare, error) {
 	var out []sideToolShare
 	for _, f := range []func(*solid.Kernel) (sideToolShare, error){b.clampTools, b.crossTools, b.coneTools, b.railTools, b.pryTools, b.labelTools} {
 		s, err := f(k)
@@ -56,7 +56,11 @@ func (b *sideSplit) dryTools(k *solid.Kernel) ([]sideToolShare, error) {
 			out = append(out, s)
 		}
 	}
-	return out, nil
+	if b.row == nil {
+		return out, nil
+	}
+	s, err := b.numberTools(k, over)
+	return append(out, s), err
 }
 
 // clampTools are the upright bolts that hold the side pieces on the whole half.

@@ -36,6 +36,11 @@ type SideSplitOptions struct {
 	Label         LabelOptions
 	BuildVolumeMM r3.Vec // the printer's; zero for no limit
 
+	// Cavities is how many castings are made at once, in a row along the side split, each poured through a
+	// sprue of its own; 0 is 1. CavityGapMM is the least between two of them; default CavityGapMM.
+	Cavities    int
+	CavityGapMM float64
+
 	// Casting judges by strain whether a casting that catches on a piece lets go; nil is a rigid one,
 	// which does not.
 	Casting *opening.Flex
@@ -52,6 +57,7 @@ func (o SideSplitOptions) withDefaults() SideSplitOptions {
 	setDefault(&o.BoltPitchMM, 80)
 	setDefault(&o.KeyClearance, 0.15)
 	setDefault(&o.SprueMM, 5)
+	setDefault(&o.CavityGapMM, CavityGapMM)
 	setDefault(&o.VentMM, VentOptions().TopDiameterMM)
 	for _, n := range []*int{&o.Keys, &o.PrySlots, &o.Vents} {
 		if *n == 0 {
@@ -63,8 +69,12 @@ func (o SideSplitOptions) withDefaults() SideSplitOptions {
 
 func (o SideSplitOptions) check(facets int) error {
 	if err := finite("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
-		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM}); err != nil {
+		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM,
+		"gap between cavities": o.CavityGapMM}); err != nil {
 		return fmt.Errorf("%w: %w", ErrOptions, err)
+	}
+	if o.Cavities < 0 || o.Cavities > MostCavities {
+		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
 	}
 	for name, v := range map[string]r3.Vec{"opening direction": o.Direction, "side": o.Side} {
 		if !(r3.Norm(v) < math.Inf(1)) {

@@ -155,6 +155,9 @@ func (b *sideSplit) releaseOf(stage int) (opening.ReleaseSetup, bool) {
 		return opening.ReleaseSetup{}, false
 	}
 	s := b.out.Stages[stage]
+	if b.row != nil { // the castings are alike, so one is judged
+		b = b.row.first
+	}
 	q := opening.ReleaseSetup{Part: b.parting.Mesh, Casting: opening.ReleaseBody{Name: castingName, Flex: b.opt.Casting}, FixedOrder: true}
 	bodies := []opening.ReleaseBody{{Name: WholeHalf, Exit: r3.Vec{Z: -1}}, {Name: SideOne, Exit: r3.Vec{X: 1}}, {Name: SideTwo, Exit: r3.Vec{X: -1}}}
 	held := 0
