@@ -40,6 +40,6 @@ func buildCutBlock(ctx context.Context, s *trying, silicone *material.Material) 
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	return tooling.CutBlock(ctx, s.opt.Pool, s.part.mesh, tooling.CutBlockOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
 		SiliconeShrinkPct: shrinkPct(silicone), BlockMM: f.Block.ThicknessMM, DraftDeg: f.Block.DraftDeg, WallMM: f.Block.BoxMM, FreeMM: f.Block.FreeMM, HingeMM: f.Block.UncutMM,
-		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
+		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
 		Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
 }

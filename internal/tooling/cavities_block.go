@@ -93,6 +93,9 @@ func (b *siliconeBlock) layPacked(ctx context.Context, opt PackOptions, lay func
 func (f feed) placed(places []CavityPlace) (out feed) {
 	for i, c := range places {
 		into := func(v channel) channel {
+			if s, inCut := v.(*sideChannel); inCut {
+				return s.placed(c)
+			}
 			s := v.(Sprue)
 			s.At = c.Into(s.At)
 			return s

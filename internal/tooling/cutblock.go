@@ -114,6 +114,11 @@ func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, 
 	if err := b.planFeed(ctx); err != nil {
 		return nil, err
 	}
+	if o.Cavities > 1 {
+		if err := b.layRow(ctx); err != nil {
+			return nil, err
+		}
+	}
 	if err := b.lay(ctx); err != nil {
 		return nil, err
 	}
@@ -127,7 +132,7 @@ func planCutBlockAlong(ctx context.Context, part *mesh.Mesh, o CutBlockOptions, 
 	}
 	for i, c := range b.half.feed.all() {
 		check := c.offShow(b.half)
-		if i > 0 {
+		if kind, _ := b.half.feed.named(i); kind == "vent" {
 			check.Name = "vent off the show faces"
 		}
 		b.mould.Checks = append(b.mould.Checks, check)
@@ -150,9 +155,6 @@ func (b *cutBlock) planFeed(ctx context.Context) error {
 		}
 		b.half.shadow = append(b.half.shadow, plan)
 	}
-	box := b.mould.Part.Bounds()
-	wide := r3.Vec{X: o.BlockMM, Y: o.BlockMM, Z: o.BlockMM}
-	silicone := r3.Box{Min: r3.Sub(box.Min, wide), Max: r3.Add(box.Max, wide)}
 	b.half.top, b.half.topSource = facetsAs(b.parting, Upper)
 	sprue, inCut, err := b.sideSprue(ctx)
 	if err != nil {
@@ -161,14 +163,14 @@ func (b *cutBlock) planFeed(ctx context.Context) error {
 	if sprue != nil {
 		b.half.feed = b.half.sideVents(sprue)
 		b.half.layout = &Layout{}
-		b.box = newPouringBox(b.lips.front, silicone, o.DraftDeg, o.WallMM, o.FreeMM)
+		b.sizeBox()
 		return nil
 	}
-	b.box = newPouringBox(r3.Vec{Z: 1}, silicone, o.DraftDeg, o.WallMM, o.FreeMM)
+	b.sizeBox()
 	if b.half.top, b.half.topSource = openUpward(b.parting); b.half.top == nil {
 		return fmt.Errorf("tooling: no face of the part lies open upward: %w; choose another direction", ErrSprue)
 	}
-	b.half.z1 = silicone.Max.Z + o.FreeMM // stalk and pins go through the base plate
+	b.half.z1 = b.box.block.Max.Z + o.FreeMM // stalk and pins go through the base plate
 	if b.half.feed, err = b.half.uprightFeed(); err != nil {
 		return fmt.Errorf("tooling: a sprue in the cut: %w; through the upper lip: %w", inCut, err)
 	}
@@ -183,6 +185,17 @@ func (b *cutBlock) planFeed(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// sizeBox makes the box round the part, or all of them.
+func (b *cutBlock) sizeBox() {
+	o, box := b.opt, b.mould.Part.Bounds()
+	wide := r3.Vec{X: o.BlockMM, Y: o.BlockMM, Z: o.BlockMM}
+	out := r3.Vec{Z: 1}
+	if b.inCut() {
+		out = b.lips.front
+	}
+	b.box = newPouringBox(out, r3.Box{Min: r3.Sub(box.Min, wide), Max: r3.Add(box.Max, wide)}, o.DraftDeg, o.WallMM, o.FreeMM)
 }
 
 // inCut says whether the sprue lies in the cut.
@@ -236,7 +249,7 @@ func (b *cutBlock) verify(ctx context.Context) error {
 			least = 2 * c.TopRadius
 		}
 		name := Master + ": thinnest pin"
-		if i == 0 {
+		if kind, _ := b.half.feed.named(i); kind == "sprue" {
 			name = Master + ": stalk"
 		}
 		m.Checks = append(m.Checks, Check{Name: name, OK: !short(least, o.LeastWallMM), Value: least, Limit: o.LeastWallMM, Unit: "mm",
@@ -246,7 +259,12 @@ func (b *cutBlock) verify(ctx context.Context) error {
 	if err := b.thickness(ctx, o.BlockMM); err != nil {
 		return err
 	}
-	m.Checks = append(m.Checks, b.lips.check(o.Silicone))
+	b.between(o.CavityGapMM)
+	lips := b.lips.check(o.Silicone)
+	if n := b.cavities(); n > 1 {
+		lips.Words = fmt.Sprintf("each of %d cuts by itself: ", n) + lips.Words
+	}
+	m.Checks = append(m.Checks, lips)
 	o.tell("proving that it opens", 0.7)
 	if err := b.prove(ctx); err != nil {
 		return err
@@ -280,10 +298,11 @@ func (b *cutBlock) prove(ctx context.Context) error {
 		plans = append([]stagePlan{{"the base plate leaves the pouring box", plate, box, out, true}, {"the base plate leaves the master", plate, master, out, true},
 			{"the base plate leaves the block", plate, block, out, true}}, plans...)
 	}
-	sides := []opening.ReleaseBody{{Name: UpperLip, Exit: up, WallMM: b.opt.BlockMM}, {Name: LowerLip, Exit: down, WallMM: b.opt.BlockMM}}
+	wall := b.siliconeWallMM(b.opt.BlockMM, b.opt.CavityGapMM/2)
+	sides := []opening.ReleaseBody{{Name: UpperLip, Exit: up, WallMM: wall}, {Name: LowerLip, Exit: down, WallMM: wall}}
 	// A ring that a lip has to pass is judged whole, as if the cut went all round.
 	shapes := func(f int) int {
-		if b.parting.Upper[f] {
+		if b.one().Upper[f] {
 			return 0
 		}
 		return 1
@@ -306,16 +325,16 @@ func (b *cutBlock) prove(ctx context.Context) error {
 
 // notes tells the maker what the build decided and what to mind.
 func (b *cutBlock) notes() {
-	m, c := b.mould, b.set.Cut
+	m := b.mould
 	m.Notes = append(m.Notes,
-		fmt.Sprintf("pour %.1f mL of silicone, up to the marks in the box; %.1f mL of resin for each casting", b.set.Pours[0].ML, b.set.CastML),
-		fmt.Sprintf("cut from one end and both sides beside it, %.0f mm deep at most, along the line in the drawing; leave %.1f mm uncut at the far end", c.DepthMM, c.HingeMM))
+		fmt.Sprintf("pour %.1f mL of silicone, up to the marks in the box; %s", b.set.Pours[0].ML, b.fillWords()), b.cutWords())
 	if b.inCut() {
 		m.Notes = append(m.Notes, "print the master standing on its base plate; while the part is cast the pouring box stands with the sprue up and holds the cut shut")
 	} else {
 		m.Notes = append(m.Notes, "stick the stalk into the base plate with a drop of glue; the sprue goes up through the upper lip: while the part is cast clamp the block between two flat plates in the pouring box, so that the cut stays shut")
 	}
-	if len(b.parting.Loops) > 1 {
-		m.Notes = append(m.Notes, fmt.Sprintf("openings through the part: %d; the silicone in each is cut from inside once the lips are open", len(b.parting.Loops)-1))
+	if n := len(b.one().Loops); n > 1 {
+		m.Notes = append(m.Notes, fmt.Sprintf("openings through the part: %d; the silicone in each is cut from inside once the lips are open", n-1))
 	}
+	b.manyNotes()
 }

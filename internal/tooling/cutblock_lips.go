@@ -23,6 +23,9 @@ type Cut struct {
 	DepthMM float64
 	AreaMM2 float64
 	HingeMM float64 // silicone left uncut at the far end
+	// SlitMM is how deep the slits between several cavities are, from the front; 0 for one cavity. Mesh, Trace
+	// and sums are of all cuts and slits, the figures of the lips of each.
+	SlitMM float64
 
 	// The lips as a double cantilever: each is a beam of thickness ThickMM and free length LipMM, from
 	// where the cut ends to the part's front, and bends by OpeningMM to let the part pass. The figures are
@@ -37,8 +40,9 @@ type lips struct {
 	Cut
 	front r3.Vec // unit: the way the cut opens
 	hinge float64
-	outer int  // how many of the traces are on the outer line; the rest are in openings through the part
-	opens bool // as far as anybody can say
+	outer int   // how many of the traces are on the outer line; the rest are in openings through the part
+	of    []int // the cavity of each trace, from 0
+	opens bool  // as far as anybody can say
 }
 
 const (
@@ -155,6 +159,7 @@ func (l *lips) check(silicone *opening.Flex) Check {
 
 // trace measures the seam: the line where the cut meets the part.
 func (b *cutBlock) trace(l *lips) {
+	l.TraceMM, l.ShowMM, l.Trace, l.of = 0, 0, nil, nil
 	p := b.parting
 	adj := p.Mesh.Adjacency()
 	shown := func(f int32) bool { return b.opt.Show != nil && b.opt.Show[p.Source[f]] }
@@ -171,9 +176,12 @@ func (b *cutBlock) trace(l *lips) {
 			}
 		}
 	}
-	for i, line := range b.mould.Line {
-		l.Trace = append(l.Trace, beyond(line, l.front, l.hinge)...)
-		if i == 0 {
+	n := b.cavities()
+	for i, line := range b.mould.Line { // the outer ones of all cavities first
+		for _, t := range beyond(line, l.front, l.hinge) {
+			l.Trace, l.of = append(l.Trace, t), append(l.of, i%n)
+		}
+		if i < n {
 			l.outer = len(l.Trace)
 		}
 	}

@@ -18,6 +18,16 @@ type cutBodies struct {
 	channels                []*solid.Solid // stalk and pins, out to the end of the box
 }
 
+// of are the channels of a kind.
+func (v cutBodies) of(f feed, kind string) (out []*solid.Solid) {
+	for i, s := range v.channels {
+		if is, _ := f.named(i); is == kind {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
 // make makes the pieces, books the pour and the casting, and shapes the cut.
 func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
 	v, err := b.bodies(k)
@@ -155,7 +165,7 @@ func (b *cutBlock) master(k *solid.Kernel, v cutBodies) (master, plate *solid.So
 				return nil, nil, fmt.Errorf("tooling: %s: %w", Master, err)
 			}
 		}
-		all, plate = append(all, plate), nil
+		all, plate, b.plated = append(all, plate), nil, true
 	} else if plate, err = b.pierced(k, plate); err != nil {
 		return nil, nil, err
 	}
@@ -231,7 +241,7 @@ func (b *cutBlock) account(k *solid.Kernel, v cutBodies, pieces []madePiece, lab
 	}
 	plate.name = "the base plate's place"
 	if err := b.closed(k, pieces[0].body, label, pieces[1:2], []share{over, plate},
-		wetShare{"sprue", inside, wetTools(v.channels[:1])}, wetShare{"vents", inside, wetTools(v.channels[1:])}); err != nil {
+		wetShare{"sprue", inside, wetTools(v.of(b.half.feed, "sprue"))}, wetShare{"vents", inside, wetTools(v.of(b.half.feed, "vent"))}); err != nil {
 		return err
 	}
 	return b.cast(k, v, inside)
@@ -252,10 +262,7 @@ func (b *cutBlock) cast(k *solid.Kernel, v cutBodies, inside *solid.Solid) error
 		if out, err = out.Union(within); err != nil {
 			return fmt.Errorf("tooling: casting: %w", err)
 		}
-		kind, name := "sprue", "S1"
-		if i > 0 {
-			kind, name = "vent", fmt.Sprintf("V%d", i)
-		}
+		kind, name := b.half.feed.named(i)
 		c := b.half.feed.all()[i]
 		if s, upright := c.(Sprue); upright {
 			c = s.upTo(b.box.wide())
@@ -268,10 +275,7 @@ func (b *cutBlock) cast(k *solid.Kernel, v cutBodies, inside *solid.Solid) error
 	if b.mould.Cast, err = out.Mesh(); err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	if _, n := b.mould.Cast.Components(); n != 1 {
-		b.mould.Checks = append(b.mould.Checks, Check{Name: "casting in one piece", Value: float64(n), Limit: 1, Unit: "pieces",
-			Words: fmt.Sprintf("the casting falls into %d pieces: a sprue or a vent misses the cavity", n)})
-	}
+	b.oneCasting(b.mould.Cast)
 	return nil
 }
 
@@ -298,19 +302,63 @@ func (b pouringBox) faces() map[r3.Vec]plane {
 	return out
 }
 
-// shapeCut takes the cut out of the surface that divides the lips: within the block, in front of the hinge.
+// shapeCut takes the cut of each cavity out of the surface that divides the lips: within the block, in front
+// of the hinge and between its slits.
 func (b *cutBlock) shapeCut() {
 	l, m := b.lips, b.mould
 	faces := b.box.faces()
-	across := r3.Cross(r3.Vec{Z: 1}, l.front)
+	across := l.across()
 	var open []plane // the sides of the block that the cut opens
 	for _, w := range []r3.Vec{l.front, across, r3.Scale(-1, across)} {
 		open = append(open, faces[w])
 	}
+	n := b.cavities()
+	whole := &mesh.Mesh{}
+	for k := range n {
+		slits := b.tongue(k)
+		cut := b.cutWithin(append(append([]plane{{l.front, l.hinge}}, open...), slits...))
+		deep := b.blade(open, k)
+		area := cut.AreaMM2()
+		b.noteCut(k, cut, area, deep)
+		l.AreaMM2, l.DepthMM = l.AreaMM2+area, max(l.DepthMM, deep)
+		if n == 1 {
+			whole = cut
+			break
+		}
+		appendMesh(whole, cut)
+		if len(slits) > 0 && r3.Dot(slits[0].normal, across) > 0 { // each slit once, by the tongue beyond it
+			s := b.slit(slits[0])
+			l.AreaMM2, l.SlitMM = l.AreaMM2+s.AreaMM2(), b.box.reach(l.front)-l.hinge
+			appendMesh(whole, s)
+		}
+	}
+	l.Mesh = whole
+	m.LineMM, m.LineOnShowMM = l.TraceMM, l.ShowMM
+	b.set.Cut = &l.Cut
+}
+
+// reach is how far the silicone goes along w at its least.
+func (b pouringBox) reach(w r3.Vec) float64 {
+	if w == b.out {
+		return b.wide()
+	}
+	return max(r3.Dot(w, b.block.Min), r3.Dot(w, b.block.Max))
+}
+
+func appendMesh(to, m *mesh.Mesh) {
+	first := uint32(len(to.Verts))
+	to.Verts = append(to.Verts, m.Verts...)
+	for _, t := range m.Tris {
+		to.Tris = append(to.Tris, [3]uint32{t[0] + first, t[1] + first, t[2] + first})
+	}
+}
+
+// cutWithin is what of the surface that divides the lips lies on the inner side of some planes.
+func (b *cutBlock) cutWithin(bounds []plane) *mesh.Mesh {
 	cut := &mesh.Mesh{}
 	for _, t := range b.surface.Tris {
 		poly := []r3.Vec{b.surface.Verts[t[0]], b.surface.Verts[t[1]], b.surface.Verts[t[2]]}
-		for _, p := range append([]plane{{l.front, l.hinge}}, open...) {
+		for _, p := range bounds {
 			poly = clipTo(poly, p)
 		}
 		first := uint32(len(cut.Verts))
@@ -319,19 +367,24 @@ func (b *cutBlock) shapeCut() {
 			cut.Tris = append(cut.Tris, [3]uint32{first, first + uint32(i) - 1, first + uint32(i)})
 		}
 	}
-	l.Mesh = mesh.Weld(cut, cutWeldMM)
-	l.AreaMM2 = l.Mesh.AreaMM2()
-	l.DepthMM = b.blade(open)
-	m.LineMM, m.LineOnShowMM = l.TraceMM, l.ShowMM
-	b.set.Cut = &l.Cut
-	at := r3.Vec{}
-	if len(l.Trace) > 0 {
-		at = l.Trace[0][len(l.Trace[0])/2]
+	return mesh.Weld(cut, cutWeldMM)
+}
+
+// noteCut lists the cut of cavity k among the features.
+func (b *cutBlock) noteCut(k int, cut *mesh.Mesh, area, deep float64) {
+	l := b.lips
+	at, n := r3.Vec{}, float64(b.cavities())
+	for i, t := range l.Trace {
+		if l.of[i] == k {
+			at = t[len(t)/2]
+			break
+		}
 	}
-	m.Features = append(m.Features, Feature{Name: "C1", Kind: "cut", Piece: SiliconeBlock, At: at,
-		SizesMM: []Size{{"seam", l.TraceMM}, {"seam on show faces", l.ShowMM}, {"depth", l.DepthMM}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}},
+	seam, shown := l.TraceMM/n, l.ShowMM/n // the cavities are alike
+	b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("C%d", k+1), Kind: "cut", Piece: SiliconeBlock, At: at,
+		SizesMM: []Size{{"seam", seam}, {"seam on show faces", shown}, {"depth", deep}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}},
 		Words: fmt.Sprintf("cut %.0f mm² in all, the blade in by up to %.1f mm; %.1f mm of seam on the part, %.1f mm of it on show faces; %.1f mm left uncut at the far end",
-			l.AreaMM2, l.DepthMM, l.TraceMM, l.ShowMM, l.HingeMM), Outline: rims(l.Mesh)})
+			area, deep, seam, shown, l.HingeMM), Outline: rims(cut)})
 }
 
 // cutWeldMM joins the corners that two neighbours clipped from their common side, each with its own rounding.
@@ -366,9 +419,12 @@ func rims(m *mesh.Mesh) (out [][]r2.Vec) {
 	return out
 }
 
-// blade is the farthest that the outer seam lies from the nearest side of the block that the cut opens.
-func (b *cutBlock) blade(sides []plane) (deep float64) {
-	for _, line := range b.lips.Trace[:b.lips.outer] {
+// blade is the farthest that the outer seam of cavity k lies from the nearest side of the block that the cut opens.
+func (b *cutBlock) blade(sides []plane, k int) (deep float64) {
+	for i, line := range b.lips.Trace[:b.lips.outer] {
+		if b.lips.of[i] != k {
+			continue
+		}
 		for _, v := range line {
 			near := math.Inf(1)
 			for _, p := range sides {

@@ -30,6 +30,12 @@ type CutBlockOptions struct {
 	Vents        int     // how many at most, beside the sprue; −1 for none; default 1
 	VentMM       float64 // likewise; default 2
 
+	// Cavities are the castings at once, in a row across the front, each with a master, sprue, vents and a
+	// cut of its own; 0 and 1 are one. CavityGapMM is the silicone between two of them, with a slit in its
+	// middle; default CavityGapMM.
+	Cavities    int
+	CavityGapMM float64
+
 	LeastWallMM   float64 // thinnest printed wall let through; default LeastWallMM
 	ToleranceMM   float64 // of the opening proof; default opening.DefaultToleranceMM
 	Label         LabelOptions
@@ -47,7 +53,7 @@ func (o CutBlockOptions) withDefaults() CutBlockOptions {
 	for _, d := range []struct {
 		v *float64
 		d float64
-	}{{&o.BlockMM, 12}, {&o.DraftDeg, 1}, {&o.WallMM, 4}, {&o.FreeMM, 5}, {&o.BoardClearMM, 0.2}, {&o.SprueMM, 5}, {&o.VentMM, 2},
+	}{{&o.BlockMM, 12}, {&o.DraftDeg, 1}, {&o.WallMM, 4}, {&o.FreeMM, 5}, {&o.BoardClearMM, 0.2}, {&o.SprueMM, 5}, {&o.VentMM, 2}, {&o.CavityGapMM, CavityGapMM},
 		{&o.LeastWallMM, LeastWallMM}, {&o.ToleranceMM, opening.DefaultToleranceMM}} {
 		setDefault(d.v, d.d)
 	}
@@ -60,8 +66,14 @@ func (o CutBlockOptions) withDefaults() CutBlockOptions {
 
 func (o CutBlockOptions) check(facets int) error {
 	if err := checkBlock(o.Show, facets, o.SiliconeShrinkPct, map[string]float64{"silicone": o.BlockMM, "box draft": o.DraftDeg, "wall": o.WallMM, "free height": o.FreeMM,
-		"plate clearance": o.BoardClearMM, "uncut silicone": o.HingeMM, "sprue": o.SprueMM, "vent": o.VentMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM}); err != nil {
+		"plate clearance": o.BoardClearMM, "uncut silicone": o.HingeMM, "cavity gap": o.CavityGapMM, "sprue": o.SprueMM, "vent": o.VentMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM}); err != nil {
 		return err
+	}
+	if err := checkCavities(o.Cavities, o.CavityGapMM); err != nil {
+		return err
+	}
+	if o.Cavities > 1 && o.CavityGapMM < 2*leastTongueMM {
+		return fmt.Errorf("%w: %g mm between cavities, slit in the middle, leave %g mm of silicone beside each: give %g mm or more", ErrOptions, o.CavityGapMM, o.CavityGapMM/2, 2*leastTongueMM)
 	}
 	if o.HingeMM > o.BlockMM {
 		return fmt.Errorf("%w: %g mm left uncut are more than the %g mm of silicone behind the part: give less", ErrOptions, o.HingeMM, o.BlockMM)
