@@ -19,8 +19,7 @@ func Inputs(folder string) ([]string, error) {
 		return nil, err
 	}
 	names := []string{FileName}
-	for _, n := range []struct{ key, name string }{
-		{"part.file", f.Part.File}, {"material.library", f.Material.Library}, {"mould.label_font", f.Mould.LabelFont}} {
+	for _, n := range f.fileSettings() {
 		if n.name == "" {
 			continue
 		}
@@ -30,6 +29,15 @@ func Inputs(folder string) ([]string, error) {
 		names = append(names, filepath.ToSlash(filepath.Clean(n.name)))
 	}
 	return names, nil
+}
+
+// fileSetting is a setting that names a file in the job folder.
+type fileSetting struct{ key, name string }
+
+// fileSettings are all of them.
+func (f *File) fileSettings() []fileSetting {
+	return []fileSetting{{"part.file", f.Part.File}, {"material.library", f.Material.Library}, {"mould.label_font", f.Mould.LabelFont},
+		{"tray.carrier", f.Tray.Carrier}, {"ballast.file", f.Ballast.File}}
 }
 
 // Adopt puts the results of a run that was done elsewhere in the place of out/, in one step, as Run does
