@@ -29,25 +29,36 @@ func (b *sideSplit) lineUp(part r3.Box, lane float64) r3.Box {
 	if n <= 1 {
 		return part
 	}
-	wide, beside := part.Max.Y-part.Min.Y, p.clearY+lane // from a lane's middle to the cavity beside it
-	plain, laned := up128(wide+b.opt.CavityGapMM), up128(wide+max(b.opt.CavityGapMM, 2*beside))
-	p.at, p.bays = []float64{0}, nil
-	from, last := part.Min.Y, part.Min.Y-beside // of the bay; the lane before it
-	for k := 1; k < n; k++ {
-		at := p.at[k-1]
-		next := beside // without a lane here, the next one is so far past the next cavity
-		if k+1 < n {
-			next = max(beside, b.opt.CavityGapMM/2)
+	wide, gap, beside := part.Max.Y-part.Min.Y, b.opt.CavityGapMM, p.clearY+lane // beside: from a lane's middle to a cavity
+	plain, laned := up128(wide+gap), up128(wide+max(gap, 2*beside))
+	bays := 1
+	if p.cross != nil {
+		between := func(bays int) float64 { // the farthest that two lanes are apart
+			most, side := float64(shares(n, bays)[0]), beside
+			if bays > 1 {
+				side = max(beside, gap/2)
+			}
+			return (most-1)*plain + wide + 2*side
 		}
-		if p.at = append(p.at, at+plain); p.cross == nil || at+plain+part.Max.Y+next-last <= b.opt.BoltPitchMM {
-			continue
+		for bays < n && between(bays) > b.opt.BoltPitchMM {
+			bays++
 		}
-		p.at[k] = at + laned
-		p.bays = append(p.bays, [2]float64{from, at + part.Max.Y})
-		from = p.at[k] + part.Min.Y
-		last = (at + part.Max.Y + from) / 2
 	}
-	p.bays = append(p.bays, [2]float64{from, p.at[n-1] + part.Max.Y})
+	p.at, p.bays = nil, nil
+	at := 0.0
+	for i, size := range shares(n, bays) {
+		if i > 0 {
+			at += laned
+		}
+		from := at + part.Min.Y
+		for j := range size {
+			if j > 0 {
+				at += plain
+			}
+			p.at = append(p.at, at)
+		}
+		p.bays = append(p.bays, [2]float64{from, at + part.Max.Y})
+	}
 	// The row is in the middle, at places that keep the last digits of coordinates.
 	mid := up128(p.at[n-1] / 2)
 	for i := range p.at {
