@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 )
@@ -100,7 +101,7 @@ func (m *maker) onThePoint(body *mesh.Mesh, d r3.Vec, at, pastDeg float64) (way 
 	var under []r3.Vec
 	for f := range body.Tris {
 		t := body.Facet(f)
-		if min(r3.Dot(t[0], d), r3.Dot(t[1], d), r3.Dot(t[2], d)) < at && t.Area() > 0 {
+		if min(r3.Dot(t[0], d), r3.Dot(t[1], d), r3.Dot(t[2], d)) < at && geom.Area(t) > 0 {
 			under = append(under, r3.Unit(t.Normal()))
 		}
 	}

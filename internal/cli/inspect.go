@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/job"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
@@ -86,7 +87,7 @@ func (c inspectCmd) showFaces(part *job.OpenedPart, in *mesh.Intake, v *inspecti
 	}
 	for f, on := range show {
 		if on {
-			v.Part.ShowMM2 += in.Mesh.Facet(f).Area()
+			v.Part.ShowMM2 += geom.Area(in.Mesh.Facet(f))
 		}
 	}
 	return show, nil

@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 )
 
@@ -145,7 +146,7 @@ func (c *Cavity) thinSection(region []int32, thick []float64, adj mesh.Adjacency
 	far := map[int32]float64{}
 	var todo queue[way]
 	for _, f := range region {
-		a := c.mesh.Facet(int(f)).Area()
+		a := geom.Area(c.mesh.Facet(int(f)))
 		s.AreaMM2 += a
 		s.MeanMM += a * thick[f]
 		s.LeastMM = min(s.LeastMM, thick[f])

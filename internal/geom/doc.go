@@ -14,6 +14,7 @@
 //	clip.go        convex polygon against convex polygon
 //	convexhull.go  hull of points in the plane
 //	minrect.go     smallest rectangle around a hull
+//	area.go        area of a triangle, also of a needle
 //
 // Package geom/delaunay triangulates points and segments in the plane.
 package geom

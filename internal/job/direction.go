@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 	"mouldwright/internal/opening"
@@ -147,8 +148,8 @@ func analyse(ctx context.Context, p *part, f *File, d r3.Vec) (*mouldability.Rep
 func placeOf(m *mesh.Mesh, facets []int32) (at r3.Vec) {
 	largest := -1.0
 	for _, f := range facets {
-		if t := m.Facet(int(f)); t.Area() > largest {
-			largest, at = t.Area(), t.Centroid()
+		if t := m.Facet(int(f)); geom.Area(t) > largest {
+			largest, at = geom.Area(t), t.Centroid()
 		}
 	}
 	return at

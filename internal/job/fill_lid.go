@@ -262,7 +262,7 @@ func (l *openedLid) partingZ() float64 {
 			t := m.Facet(f)
 			n := t.Normal()
 			if sign*n.Z > (1-1e-9)*r3.Norm(n) {
-				out[int64(math.Round(t[0].Z*perMM))] += t.Area()
+				out[int64(math.Round(t[0].Z*perMM))] += geom.Area(t)
 			}
 		}
 		return out
@@ -296,7 +296,7 @@ func (l *openedLid) narrowestMM() float64 {
 	of, n := caps.Components()
 	areas := make([]float64, n)
 	for f, k := range of {
-		areas[k] += caps.Facet(f).Area()
+		areas[k] += geom.Area(caps.Facet(f))
 	}
 	if n == 0 {
 		return math.Inf(1)

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/mouldability"
 
@@ -139,7 +140,7 @@ func (p *part) measure(f *File, o *OpenedPart) {
 	for i, on := range p.show {
 		if on {
 			p.report.ShowCount++
-			p.report.ShowMM2 += p.mesh.Facet(i).Area()
+			p.report.ShowMM2 += geom.Area(p.mesh.Facet(i))
 		}
 	}
 	if len(f.Show.Colours)+len(f.Show.Towards)+len(f.Show.Boxes) > 0 && p.report.ShowCount == 0 {

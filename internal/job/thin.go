@@ -40,7 +40,7 @@ func throughWalls(m *mesh.Mesh, below float64) (leastMM float64, at r3.Vec, thin
 		}
 		ok = true
 		if hit.T < below {
-			thinMM2 += t.Area()
+			thinMM2 += geom.Area(t)
 		}
 		if hit.T < leastMM {
 			leastMM, at = hit.T, c

@@ -3,6 +3,8 @@ package mesh
 import (
 	"math"
 
+	"mouldwright/internal/geom"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -53,7 +55,7 @@ func (m *Mesh) VolumeMM3() float64 {
 func (m *Mesh) AreaMM2() float64 {
 	var s kahan
 	for i := range m.Tris {
-		s.add(m.Facet(i).Area())
+		s.add(geom.Area(m.Facet(i)))
 	}
 	return s.sum()
 }

@@ -79,7 +79,7 @@ func NewSearcher(m *mesh.Mesh, show []bool) (*Searcher, error) {
 	place := make([]int32, len(m.Tris))
 	for i, f := range s.vis.order {
 		place[f] = int32(i)
-		a := m.Facet(int(f)).Area()
+		a := geom.Area(m.Facet(int(f)))
 		on := show != nil && show[f]
 		s.area, s.onShow = append(s.area, a), append(s.onShow, on)
 		s.whole.areaMM2 += a

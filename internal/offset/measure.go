@@ -116,7 +116,7 @@ func reachBack(ctx context.Context, s *signed, t float64, made *mesh.Mesh, worke
 		r.GapMM = max(r.GapMM, gap[i])
 		if lack[i] > closedMM {
 			tri := s.m.Facet(i * stride)
-			r.ClosedAreaMM2 += tri.Area() * float64(stride)
+			r.ClosedAreaMM2 += geom.Area(tri) * float64(stride)
 			if lack[i] > r.ClosedDepthMM {
 				r.ClosedDepthMM, r.ClosedAt = lack[i], tri.Centroid()
 			}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/geom/delaunay"
 	"mouldwright/internal/mesh"
 
@@ -211,7 +212,7 @@ func (u *under) stray(ctx context.Context, tris [][3]int32) ([]r2.Vec, error) {
 		}
 		t := r3.Triangle{a, b, u.lifted(p.c)}
 		at[i] = t.Centroid()
-		bad[i] = t.Area() > u.opt.ErrorMM*u.opt.ErrorMM && math.Abs(u.value(at[i])) > goalShare*u.opt.ErrorMM
+		bad[i] = geom.Area(t) > u.opt.ErrorMM*u.opt.ErrorMM && math.Abs(u.value(at[i])) > goalShare*u.opt.ErrorMM
 	})
 	if err != nil {
 		return nil, err

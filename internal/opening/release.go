@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 )
 
@@ -271,7 +272,7 @@ func (j *releaseJudge) weigh() {
 			continue
 		}
 		t := j.Part.Facet(f)
-		n, area := t.Normal(), t.Area()
+		n, area := t.Normal(), geom.Area(t)
 		if sine := r3.Dot(r3.Unit(n), r3.Unit(j.Pieces[p].Exit)); area > 0 && math.Abs(sine) < zeroDraftSine {
 			j.keeps[p].ZeroDraftMM2 += area
 		}

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"mouldwright/internal/geom"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -86,7 +88,7 @@ func (r *region) sideSamples() []surfacePoint {
 	}
 	list := make([]sized, len(r.catching))
 	for i, f := range r.catching {
-		list[i] = sized{f, r.facet(f).Area()}
+		list[i] = sized{f, geom.Area(r.facet(f))}
 	}
 	slices.SortStableFunc(list, func(a, b sized) int { return cmp.Compare(b.area, a.area) })
 	var out []surfacePoint

@@ -124,7 +124,7 @@ func (q *shapeMeasurer) region(c Catch) (*region, error) {
 			return nil, fmt.Errorf("%w: facet %d is not among the part's %d", ErrRelease, f, len(q.m.Tris))
 		}
 		t := r.facet(f)
-		n, area := t.Normal(), t.Area()
+		n, area := t.Normal(), geom.Area(t)
 		if !(area > 0) {
 			continue
 		}

@@ -58,7 +58,7 @@ func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) 
 		if s {
 			t := part.Facet(f)
 			sum = r3.Add(sum, r3.Scale(0.5, r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))))
-			area += t.Area()
+			area += geom.Area(t)
 		}
 	}
 	axes := []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}}
@@ -172,14 +172,14 @@ func (r splitRule) cost(p *mouldability.Parting, show []bool) float64 {
 			continue
 		}
 		z := r3.Unit(n).Z
-		low, up := r.catches(t.Area(), z)
+		low, up := r.catches(geom.Area(t), z)
 		if !u {
-			c += low + axisCatchCost*t.Area()*max(0, z)
+			c += low + axisCatchCost*geom.Area(t)*max(0, z)
 			continue
 		}
-		c += up + axisCatchCost*t.Area()*max(0, -z)
+		c += up + axisCatchCost*geom.Area(t)*max(0, -z)
 		if show != nil && show[p.Source[f]] {
-			c += r.showUp * t.Area()
+			c += r.showUp * geom.Area(t)
 		}
 	}
 	return c

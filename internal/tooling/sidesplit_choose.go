@@ -146,7 +146,7 @@ func newSideTaker(ctx context.Context, part *mesh.Mesh, show []bool, ways []side
 		tri := part.Facet(f)
 		n := tri.Normal()
 		if l := r3.Norm(n); l > 0 {
-			t.normal[f], t.area[f] = r3.Scale(1/l, n), tri.Area()
+			t.normal[f], t.area[f] = r3.Scale(1/l, n), geom.Area(tri)
 		}
 	}
 	var dirs []r3.Vec

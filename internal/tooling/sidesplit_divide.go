@@ -148,7 +148,7 @@ func (b *sideSplit) cheapest(ctx context.Context, p levelCut, r sideReach, split
 		if r.left[f] {
 			sides[f] += 1 - over
 		}
-		if !r.low[f] && sides[f] > 0.5 && m.Facet(f).Area() > heldStepMM2 {
+		if !r.low[f] && sides[f] > 0.5 && geom.Area(m.Facet(f)) > heldStepMM2 {
 			floor.lower(m.Facet(f))
 		}
 	}
@@ -161,7 +161,7 @@ func (b *sideSplit) cheapest(ctx context.Context, p levelCut, r sideReach, split
 		if l == 0 {
 			continue
 		}
-		u, a := r3.Scale(1/l, u), t.Area()
+		u, a := r3.Scale(1/l, u), geom.Area(t)
 		held := 1 - sides[f]
 		toUpper[f] = cannotCost * held * a * max(math.Abs(u.X), leastHeld)
 		switch {
@@ -309,7 +309,7 @@ func placeSplit(m *mesh.Mesh, r sideReach) float64 {
 	var s splitPlace
 	for f := range m.Tris {
 		if r.right[f] != r.left[f] {
-			weight := m.Facet(f).Area()
+			weight := geom.Area(m.Facet(f))
 			if r.low[f] {
 				weight *= couldBeLow
 			}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/geom/delaunay"
 	"mouldwright/internal/mouldability"
 
@@ -295,7 +296,7 @@ func (s *Surface) addSteps(sk *sketch, keep [][3]int32) error {
 		for k := 1; k < len(p.verts); k++ {
 			t := [3]uint32{p.verts[k-1], spoke, p.verts[k]}
 			s.Tris = append(s.Tris, t)
-			s.StepAreaMM2 += r3.Triangle{s.Verts[t[0]], s.Verts[t[1]], s.Verts[t[2]]}.Area()
+			s.StepAreaMM2 += geom.Area(r3.Triangle{s.Verts[t[0]], s.Verts[t[1]], s.Verts[t[2]]})
 		}
 	}
 	return nil

@@ -53,9 +53,9 @@ func gaugeThickness(ctx context.Context, facets []r3.Triangle, outer *offset.She
 		p := tri.Centroid()
 		d := tree.Nearest(p).Distance
 		t.Places++
-		area += tri.Area()
+		area += geom.Area(tri)
 		if math.Abs(outer.StrayMM(r3.Add(p, r3.Scale(askedMM, r3.Unit(n))))) <= freeMM {
-			free += tri.Area()
+			free += geom.Area(tri)
 			if off := math.Abs(d - askedMM); off > t.FreeOffMM {
 				t.FreeOffMM, t.FreeOffAt = off, p
 			}

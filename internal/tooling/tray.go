@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
@@ -135,7 +136,7 @@ func planTray(part *mesh.Mesh, o TrayOptions) (*trayMould, error) {
 	b.out = &OpenTray{Set: &Set{Mould: b.mould, Casting: []string{Tray}}, LevelMM: b.level}
 	for f, top := range b.top {
 		if top {
-			b.out.OpenMM2 += m.Facet(f).Area()
+			b.out.OpenMM2 += geom.Area(m.Facet(f))
 		}
 	}
 	for _, loop := range borders(m, b.top) {
@@ -153,7 +154,8 @@ func planTray(part *mesh.Mesh, o TrayOptions) (*trayMould, error) {
 	return b, nil
 }
 
-// lengths measures the poured face's border, where the casting's edge is left sharp by the level.
+// lengths measures the poured face's border, where the casting's edge is left sharp by the level. It lies on
+// show faces where there are some on both sides, as a parting line does.
 func (b *trayMould) lengths() {
 	m := b.mould.Part
 	for f, adj := range m.Adjacency() {
@@ -163,7 +165,7 @@ func (b *trayMould) lengths() {
 			}
 			l := r3.Norm(r3.Sub(m.Verts[m.Tris[f][k]], m.Verts[m.Tris[f][(k+1)%3]]))
 			b.mould.LineMM += l
-			if b.opt.Show != nil && (b.opt.Show[f] || b.opt.Show[g]) {
+			if b.opt.Show != nil && b.opt.Show[f] && b.opt.Show[g] {
 				b.mould.LineOnShowMM += l
 			}
 		}

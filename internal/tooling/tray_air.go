@@ -75,7 +75,7 @@ func roofMiddle(m *mesh.Mesh, v uint32) r2.Vec {
 	area, most := 0.0, 0.0
 	for _, f := range roof {
 		t := m.Facet(int(f))
-		c, a := t.Centroid(), t.Area()
+		c, a := t.Centroid(), geom.Area(t)
 		sum, area = r2.Add(sum, r2.Scale(a, r2.Vec{X: c.X, Y: c.Y})), area+a
 		if a > most {
 			widest, most = r2.Vec{X: c.X, Y: c.Y}, a

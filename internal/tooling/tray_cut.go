@@ -219,9 +219,9 @@ func (b *trayMould) bond() {
 		if _, on := carrier.NearestWithin(t.Centroid(), bondMM); !on {
 			continue
 		}
-		c.BondMM2 += t.Area()
+		c.BondMM2 += geom.Area(t)
 		if _, on := given.NearestWithin(t.Centroid(), bondMM); !on {
-			c.HoleBondMM2 += t.Area()
+			c.HoleBondMM2 += geom.Area(t)
 		}
 	}
 }

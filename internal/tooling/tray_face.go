@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -126,7 +127,7 @@ func flatNormals(m *mesh.Mesh) []r3.Vec {
 	order := make([]int, len(m.Tris))
 	area := make([]float64, len(m.Tris))
 	for f := range m.Tris {
-		order[f], area[f] = f, m.Facet(f).Area()
+		order[f], area[f] = f, geom.Area(m.Facet(f))
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(area[b], area[a]) })
 	for _, f := range order {

@@ -324,7 +324,7 @@ func (b *trayMould) notes() {
 	show := 0.0
 	for f, top := range b.top {
 		if top && b.opt.Show != nil && b.opt.Show[f%len(b.opt.Show)] {
-			show += b.mould.Part.Facet(f).Area()
+			show += geom.Area(b.mould.Part.Facet(f))
 		}
 	}
 	if show > 0 {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/offset"
 
@@ -55,7 +56,7 @@ func (j *trimJig) room(ctx context.Context, lid bool) ([]*mesh.Mesh, error) {
 	show, rest := j.showing(turn)
 	if show != nil && !rest {
 		for f := range show.Tris {
-			j.out.ShowTouchMM2 += show.Facet(f).Area()
+			j.out.ShowTouchMM2 += geom.Area(show.Facet(f))
 		}
 	}
 	if show != nil && rest {
@@ -101,7 +102,7 @@ func (j *trimJig) showing(turn func(r3.Vec) r3.Vec) (show *mesh.Mesh, rest bool)
 	bears, all := 0.0, 0.0
 	for f, t := range m.Tris {
 		tri := m.Facet(f)
-		down := -tri.Normal().Z * tri.Area() / max(r3.Norm(tri.Normal()), 1e-300)
+		down := -tri.Normal().Z * geom.Area(tri) / max(r3.Norm(tri.Normal()), 1e-300)
 		if down <= 0 {
 			continue
 		}
