@@ -19,7 +19,8 @@ func (k *maker) open() {
 	s := Step{ID: "open", Phase: Open, Title: "Open in the proven order", Words: []string{}}
 	s.Words = append(s.Words, sentences(k.rep.Mould.Opening)...)
 	for _, l := range k.rep.Mould.Stages {
-		if k.stage.proof != "" && strings.Contains(l, k.stage.proof) {
+		if k.stage.proof != "" && strings.Contains(l, k.stage.proof) && !k.proven[l] {
+			k.proven[l] = true
 			s.Words = append(s.Words, sentence("from the proof: "+l))
 		}
 	}
@@ -31,6 +32,11 @@ func (k *maker) open() {
 	}
 	if k.stage.opens != "" {
 		s.Words = append(s.Words, k.stage.opens)
+	}
+	for _, f := range k.features("cut") {
+		if k.stage.silicone() { // the block is cut once
+			s.Words = append(s.Words, sentence(f.Name+": "+f.Words))
+		}
 	}
 	s.Cautions = []string{"If it does not move, stop: wait, cool it, blow air into a vent. Force tears castings and chips edges."}
 	k.add(s)
@@ -70,7 +76,7 @@ func direction(v [3]float64) string {
 func (k *maker) finish() {
 	k.stage = stage{name: "casting"}
 	mould := k.rep.Mould
-	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut sprue, vents and overflow off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", mould.LineMM)}}
+	trim := Step{ID: "trim", Phase: Finish, Title: "Trim", Words: []string{fmt.Sprintf("Cut %s off; take the flash off %.0f mm of parting line with a fresh blade, away from show faces.", k.sprues(), mould.LineMM)}}
 	if mould.Family == tooling.TrayFamily {
 		trim = k.trayTrim()
 	}
@@ -97,6 +103,20 @@ func (k *maker) finish() {
 		Note: fmt.Sprintf("predicted, ± %g %% for the density", k.rep.Shot.Density.ErrorPct)}}
 	look.Ask = &Ask{Words: "weight, trimmed", Unit: "g", Want: math.Round(g*10) / 10}
 	k.add(look)
+}
+
+// sprues names what hangs on a casting besides flash.
+func (k *maker) sprues() string {
+	var out []string
+	for _, q := range []struct {
+		name  string
+		kinds []string
+	}{{"sprue", []string{"sprue", "side sprue"}}, {"vents", []string{"vent", "side vent"}}, {"overflow", []string{"gutter", "overflow bleed"}}} {
+		if len(k.features(q.kinds...)) > 0 {
+			out = append(out, q.name)
+		}
+	}
+	return orWords(out, "what ran over")
 }
 
 // record ends the run.

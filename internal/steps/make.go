@@ -98,6 +98,7 @@ type maker struct {
 	plan  *Plan
 
 	sealed map[string]bool // pieces that an earlier stage sealed
+	proven map[string]bool // the report's lines on opening that an earlier stage has said
 }
 
 // Make plans the work. Errors: ErrNoMould; a material that is not the report's; those of
@@ -116,7 +117,7 @@ func Make(rep *job.Report, m *material.Material, b Bench) (*Plan, error) {
 	if err := b.check(); err != nil {
 		return nil, err
 	}
-	k := &maker{rep: rep, bench: b, sealed: map[string]bool{}, plan: &Plan{Job: rep.Part.Name, Material: m.ID, Family: rep.Mould.Family, Shots: b.Shots,
+	k := &maker{rep: rep, bench: b, sealed: map[string]bool{}, proven: map[string]bool{}, plan: &Plan{Job: rep.Part.Name, Material: m.ID, Family: rep.Mould.Family, Shots: b.Shots,
 		NeverTouch: neverTouch(rep), Warnings: append([]string{}, rep.Shot.Warnings...)}}
 	stages, known := families[rep.Mould.Family]
 	if !known {

@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"mouldwright/internal/job"
 	"mouldwright/internal/material"
+	"mouldwright/internal/tooling"
 )
 
 // setUp puts the mould in its place.
@@ -36,9 +38,34 @@ func (k *maker) setUp() {
 	k.add(s)
 	k.ballsInMould()
 	if k.stage.closes != "" {
-		k.add(Step{ID: "put-together", Phase: Set, Title: "Put it together", Words: []string{k.stage.closes}})
+		k.add(Step{ID: "put-together", Phase: Set, Title: "Put it together", Words: append([]string{k.stage.closes}, k.glued()...)})
 	}
 	k.bolts()
+	k.standOnHead()
+}
+
+// glued is the run's note on what holds the master, where it holds to a plate.
+func (k *maker) glued() []string {
+	if !slices.Contains(k.stage.printed, tooling.BasePlate) {
+		return nil
+	}
+	return k.notes("into the base plate")
+}
+
+// standOnHead turns a mould over whose sprue goes in from below, as it is drawn.
+func (k *maker) standOnHead() {
+	var below []job.FeatureReport
+	for _, f := range k.features("sprue") {
+		if f.AtMM[2] < 0 {
+			below = append(below, f)
+		}
+	}
+	if len(below) == 0 || k.stage.silicone() || k.stage.ballast {
+		return
+	}
+	k.add(Step{ID: "on-its-head", Phase: Set, Hard: true, Title: "Stand the closed mould on its head", Piece: below[0].Piece,
+		Words: []string{fmt.Sprintf("The %s is on top now, with %s in it; level it again.", below[0].Piece, listed(namesOf(append(below, k.channels("vent")...)))),
+			"Drawings show it the other way up."}, Why: "sprue and vents go in from what is the underside in the drawings"})
 }
 
 // tiltFromDeg: less than this is no tilt that a bench can set.
