@@ -242,7 +242,7 @@ func (b *insertMould) labels(k *solid.Kernel, piece string, h Half) []Tool {
 		return nil
 	}
 	b.lettered[piece] = t
-	f := l.Feature("L"+piece[:1], h)
+	f := l.Feature(fmt.Sprintf("L%d", len(b.lettered)), h)
 	f.Piece = piece
 	b.mould.Features = append(b.mould.Features, f)
 	return t

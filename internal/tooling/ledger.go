@@ -156,7 +156,10 @@ func (l *ledger) judge(m *Mould, when, soft string) {
 	m.Checks = append(m.Checks, Check{Name: "volumes add up when the " + when, OK: off <= ledgerTol, Value: off, Limit: ledgerTol, Unit: "of the block",
 		Words: fmt.Sprintf("pieces and spaces come to %.6f mm³, the block to %.6f mm³", sum, l.blockMM3)})
 	c := Check{Name: "pieces apart when the " + when, OK: math.Abs(l.commonMM3) <= apartTol*l.blockMM3, Value: l.commonMM3, Limit: apartTol * l.blockMM3, Unit: "mm³",
-		Words: fmt.Sprintf("the pieces share %.3g mm³ when closed, within rounding", l.commonMM3)}
+		Words: fmt.Sprintf("the pieces share %.3g mm³ when closed", math.Abs(l.commonMM3))}
+	if c.OK {
+		c.Words += ", within rounding"
+	}
 	if l.shrunk != nil { // the cured insert is soft, and smaller than its cradle: where it cannot shrink it is stretched
 		c.OK = l.commonMM3 <= shrinkShare*l.of(soft)
 		c.Limit = shrinkShare * l.of(soft)

@@ -42,14 +42,17 @@ type Stage struct {
 }
 
 // Words says the stage in a line.
-func (s Stage) Words() string {
-	w := s.Name + ": " + s.Verdict.State.String()
-	if s.Verdict.State == opening.Blocked {
-		w = fmt.Sprintf("%s: caught by %.2f ± %.2f mm over %.1f mm² at %s", s.Name, s.Verdict.OverlapDepthMM, s.Verdict.OverlapDepthErrorMM,
-			s.Verdict.OverlapAreaMM2, placeWords(s.Verdict.At))
-		if !s.Rigid {
-			w += "; the soft body has to give way"
-		}
+func (s Stage) Words() string { return s.Name + ": " + s.found() }
+
+// found says what came of it; a check of the stage has its name already.
+func (s Stage) found() string {
+	if s.Verdict.State != opening.Blocked {
+		return s.Verdict.State.String()
+	}
+	w := fmt.Sprintf("caught by %.2f ± %.2f mm over %.1f mm² at %s", s.Verdict.OverlapDepthMM, s.Verdict.OverlapDepthErrorMM,
+		s.Verdict.OverlapAreaMM2, placeWords(s.Verdict.At))
+	if !s.Rigid {
+		w += "; the soft body has to give way"
 	}
 	return w
 }

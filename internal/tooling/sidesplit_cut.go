@@ -122,7 +122,7 @@ func (b *sideSplit) account(k *solid.Kernel, pieces []sidePiece, dry []sideToolS
 		name = "each casting in one piece"
 	}
 	m.Checks = append(m.Checks, Check{Name: name, OK: len(parts) == n, Value: float64(len(parts)), Limit: float64(n), Unit: "pieces",
-		Words: fmt.Sprintf("the casting with sprue and vents hangs together in %d pieces", len(parts))})
+		Words: fmt.Sprintf("the casting with sprue and vents comes in this many pieces: %d", len(parts))})
 	if m.Cast, err = cast.Mesh(); err != nil {
 		return fmt.Errorf("tooling: casting: %w", err)
 	}

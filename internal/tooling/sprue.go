@@ -109,9 +109,9 @@ func HeldMM3(half *solid.Solid, t Tool) (float64, error) {
 }
 
 // AvoidsShow checks that the sprue's foot touches no show facet: a sprue leaves a mark that must be
-// trimmed. show is per facet of the mesh behind top.
+// trimmed. show is per facet of the mesh behind top. The words suit a vent as well, whose check has another name.
 func (s Sprue) AvoidsShow(top *HeightField, show []bool) Check {
-	return avoidsShow(fmt.Sprintf("sprue at (%.1f, %.1f)", s.At.X, s.At.Y), top, show,
+	return avoidsShow(fmt.Sprintf("its foot at (%.1f, %.1f)", s.At.X, s.At.Y), top, show,
 		ring(s.At, s.BottomRadius, circleSegments(s.BottomRadius)))
 }
 

@@ -30,7 +30,7 @@ func (o *Set) prove(ctx context.Context, plans []stagePlan, opt opening.Options,
 		stage := Stage{Name: s.name, Moving: s.moving.Name, Fixed: s.fixed.Name, Rigid: s.rigid, Verdict: v}
 		o.Stages = append(o.Stages, stage)
 		if s.rigid || v.State != opening.Blocked {
-			o.Checks = append(o.Checks, Check{Name: s.name, OK: v.State != opening.Blocked, Value: v.OverlapDepthMM, Limit: v.ToleranceMM, Unit: "mm overlap", Words: stage.Words()})
+			o.Checks = append(o.Checks, Check{Name: s.name, OK: v.State != opening.Blocked, Value: v.OverlapDepthMM, Limit: v.ToleranceMM, Unit: "mm overlap", Words: stage.found()})
 		}
 		progress(float64(i+1) / float64(len(plans)))
 	}
@@ -45,7 +45,7 @@ func (o *Set) judgeRelease(ctx context.Context, ask func(stage int) (q opening.R
 		if s.Rigid || s.Verdict.State != opening.Blocked {
 			continue
 		}
-		c := Check{Name: s.Name, Value: s.Verdict.OverlapDepthMM, Unit: "mm to give way", Words: s.Words()}
+		c := Check{Name: s.Name, Value: s.Verdict.OverlapDepthMM, Unit: "mm to give way", Words: s.found()}
 		q, known := ask(i)
 		if !known {
 			c.Words += "; not judged: give the hardness and the elongation of silicone and casting"
@@ -60,7 +60,7 @@ func (o *Set) judgeRelease(ctx context.Context, ask func(stage int) (q opening.R
 			return fmt.Errorf("tooling: %s: %w", s.Name, err)
 		default:
 			c.OK = r.Releases
-			c.Words += "; " + r.Words()
+			c.Words += ". " + r.Words()
 			o.Release = r
 		}
 		o.Checks = append(o.Checks, c)
