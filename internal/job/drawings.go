@@ -235,7 +235,7 @@ func cutPlace(q tooling.Feature, c cut) (at r3.Vec, ok bool) {
 		at.Z -= size["rise"] / 2
 	case "sprue", "vent":
 		reach = min(size["top diameter"], size["bottom diameter"]) / 2
-		at.Z -= size["length"] / 4
+		at.Z -= math.Copysign(size["length"]/4, at.Z) // into the mould, from above or from below
 	case "pry slot":
 		reach = size["width"] / 2
 	default:

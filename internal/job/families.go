@@ -70,7 +70,14 @@ func familyNames() string {
 const defaultSilicone = "silicone-platinum"
 
 func findSilicone(folder string, f *File) (*material.Material, error) {
-	return materialNamed(folder, f, "mould.silicone", cmp.Or(f.Mould.Silicone, defaultSilicone))
+	m, err := materialNamed(folder, f, "mould.silicone", cmp.Or(f.Mould.Silicone, defaultSilicone))
+	if err != nil {
+		return nil, err
+	}
+	if m.Family != material.PlatinumSilicone && m.Family != material.TinSilicone {
+		return nil, f.wrong("mould.silicone", "%q is no silicone but %s, to which castings would stick: take one of a silicone family; mouldwright material list names them", m.ID, m.Family)
+	}
+	return m, nil
 }
 
 // whole runs a job of a family that is built in one go: it writes the mould, or refuses with the checks

@@ -50,3 +50,19 @@ func TestRunInsert(t *testing.T) {
 		t.Errorf("print: %v\n%s", err, b.String())
 	}
 }
+
+// Castings would stick to a mould body poured of their own kind: it is refused before anything is built.
+func TestSiliconeIsSilicone(t *testing.T) {
+	dir := t.TempDir()
+	cap := lantern.BumperCap()
+	if err := meshfile.Save(filepath.Join(dir, "cap.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{cap.Object()}}); err != nil {
+		t.Fatal(err)
+	}
+	text := "format = 1\n[part]\nfile = \"cap.3mf\"\n[mould]\nfamily = \"insert\"\nsilicone = \"pu-rigid\"\n"
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Run(t.Context(), dir, RunOptions{Pool: pool, view: quick}); err == nil || !strings.Contains(err.Error(), ":6:1: mould.silicone: \"pu-rigid\" is no silicone") {
+		t.Fatal(err)
+	}
+}
