@@ -1,5 +1,11 @@
 package cli
 
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+)
+
 type runCmd struct {
 	Folder string `arg:"" help:"The job folder."`
 }
@@ -19,7 +25,12 @@ func (c runCmd) Run(s *session) error {
 		return e
 	}
 	if err != nil {
-		s.hint("change the part, or the decisions in job.toml in %s, and run again; out/pictures there shows where it locks", c.Folder)
+		words := fmt.Sprintf("change the part, or the decisions in job.toml in %s, and run again; mouldwright compare %s says which ways to mould it open", c.Folder, c.Folder)
+		picture := filepath.Join(c.Folder, "out", "pictures", "where-it-locks.png")
+		if _, err := os.Stat(picture); err == nil {
+			words += "; " + picture + " shows where it locks"
+		}
+		s.hint("%s", words)
 		return &refusedError{err}
 	}
 	s.hint("look at the pictures and drawings in the out folder of %s, then print the pieces", c.Folder)
