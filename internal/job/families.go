@@ -31,7 +31,7 @@ var families = []family{
 	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, true},
 	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, true},
 	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, true},
-	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, false},
+	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, true},
 	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, true},
 	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray, true},
 }

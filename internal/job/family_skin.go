@@ -34,7 +34,7 @@ func (r SkinRule) ranges() []settingRange {
 func buildSkin(ctx context.Context, s *trying, silicone *material.Material) (*tooling.Set, error) {
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	return tooling.SkinMould(ctx, s.opt.Pool, s.part.mesh, tooling.SkinOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
-		SiliconeShrinkPct: shrinkPct(silicone), SkinMM: f.Skin.ThicknessMM, DraftDeg: f.Skin.DraftDeg, LandMM: f.Skin.LandMM, ShellMM: f.Skin.ShellMM,
+		SiliconeShrinkPct: shrinkPct(silicone), Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, SkinMM: f.Skin.ThicknessMM, DraftDeg: f.Skin.DraftDeg, LandMM: f.Skin.LandMM, ShellMM: f.Skin.ShellMM,
 		FlangeMM: f.Skin.FlangeMM, PlateMM: f.Skin.PlateMM, PortMM: f.Skin.PortMM, SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM,
 		WallMM: t.WallMM, ToleranceMM: t.ToleranceMM, Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM, Keys: t.Keys, KeyClearance: t.KeyClearance,
 		Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})

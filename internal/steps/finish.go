@@ -83,8 +83,7 @@ func (k *maker) finish() {
 	k.jig(&trim)
 	n := mould.Castings()
 	if n > 1 {
-		trim.Words = append([]string{fmt.Sprintf("Before you cut the %d castings off the runner, write each one's cavity number on it: it is sunk in the lower half beside the gate.", n),
-			"Cut at the gates, flush with the casting."}, trim.Words...)
+		trim.Words = append(k.whichIsWhich(n), trim.Words...)
 	}
 	if mould.LineOnShowMM > 0 {
 		trim.Words = append(trim.Words, fmt.Sprintf("%.1f mm of the line lie on show faces: under a lens, or not at all.", mould.LineOnShowMM))

@@ -456,9 +456,22 @@ func TestSeveralCavities(t *testing.T) {
 	if want := math.Round(12*rep.Shot.Density.GPerML*10) / 10; look.Quantities[0].Value != want || !strings.Contains(look.Quantities[0].Name, "each of 2") {
 		t.Errorf("%+v, want %g g for each of 2", look.Quantities[0], want)
 	}
-	for _, id := range []string{"trim", "record"} {
-		if s := strings.Join(p.Steps[p.at(id)].Words, " "); !strings.Contains(s, "cavity number") {
-			t.Errorf("%s says nothing of cavity numbers: %s", id, s)
+	for want, features := range map[string][]job.FeatureReport{
+		"off the runner":     {{Name: "C1", Kind: "gate"}, {Name: "1", Kind: "cavity number"}},
+		"beside the cavity":  {{Name: "1", Kind: "cavity number"}, {Name: "S1", Kind: "sprue"}, {Name: "S2", Kind: "sprue"}},
+		"S1 for cavity 1":    {{Name: "S1", Kind: "sprue"}, {Name: "S2", Kind: "sprue"}},
+		"by their places in": {{Name: "V1", Kind: "vent"}},
+	} {
+		rep.Mould.Features = features
+		p := mustMake(t, rep, m, Bench{Shots: 1})
+		for _, id := range []string{"trim", "record"} {
+			if s := strings.Join(p.Steps[p.at(id)].Words, " "); !strings.Contains(s, "cavity number") {
+				t.Errorf("%s says nothing of cavity numbers: %s", id, s)
+			}
+		}
+		s := strings.Join(p.Steps[p.at("trim")].Words, " ")
+		if !strings.Contains(s, want) || want != "off the runner" && strings.Contains(s, "runner") {
+			t.Errorf("how castings are told apart: %s, want %q", s, want)
 		}
 	}
 }

@@ -136,6 +136,24 @@ func (c *softCavities) first(whole *mouldability.Parting) *mouldability.Parting 
 	return partings(c.cell, c.places[:1])
 }
 
+// one is the part of one cavity that stands alone; whole those of all.
+func (c *softCavities) one(whole *mesh.Mesh) *mesh.Mesh {
+	if c == nil {
+		return whole
+	}
+	return c.part
+}
+
+// shadow is the outline of one cavity's line as it stands alone.
+func (c *softCavities) shadow(whole [][]r2.Vec) Outline {
+	if c == nil {
+		return whole
+	}
+	var m Mould
+	m.takeLine(c.cell)
+	return m.Shadow
+}
+
 // into takes sprues of the cavity that stands alone into every cavity, those of cavity 1 first.
 func (c *softCavities) into(alone []Sprue) []Sprue {
 	if c == nil {

@@ -163,3 +163,39 @@ func TestNeighboursMayLeaveNoRoom(t *testing.T) {
 		}
 	}
 }
+
+// Two eggs in two skins: both skins are one body each, each cavity has the egg's volume over the shrinkage,
+// a sprue and a vent of its own at the same place of it, and all peels.
+func TestTwoEggsInTwoSkins(t *testing.T) {
+	t.Parallel() // each build spends most of its time in one kernel of the pool
+	egg := ellipsoid(16, 6, 6, 12)
+	b := buildSkinParts(t, egg, SkinOptions{Direction: r3.Vec{Z: 1}, Cavities: 2, SkinMM: 3, LandMM: 3, SiliconeShrinkPct: 0.2, ShrinkPct: r3.Vec{X: 1, Y: 1, Z: 1},
+		Vents: 1, PortVents: -1, SoftKeys: 2, SprueMM: 4, VentMM: 1.5, SleeveMM: 2, Bolt: NoBolts, Keys: -1, PrySlots: -1, ErrorMM: 0.08})
+	m := b.mould
+	grown := math.Pow(1/0.99, 3)
+	for k := range 2 {
+		near(t, "cavity", lineOf(m, CavityName(k+1, 2)), egg.VolumeMM3()*grown, 1e-6)
+	}
+	for kind, want := range map[string]int{"sprue": 2, "vent": 2, "fill port for the silicone": 2} {
+		if got := count(m, kind); got != want {
+			t.Errorf("%d of %s, want %d", got, kind, want)
+		}
+	}
+	if _, n := m.Cast.Components(); n != 2 {
+		t.Errorf("%d castings", n)
+	}
+	for i, s := range b.sprues {
+		if at := m.Cavities[i].Back(s.At); math.Abs(at.X) > 16 || math.Abs(at.Y) > 6 || r2.Norm(r2.Sub(at, m.Cavities[0].Back(b.sprues[0].At))) > 1e-9 {
+			t.Errorf("sprue %d stands at %v of its cavity", i+1, at)
+		}
+	}
+	held := 0.0
+	for _, f := range m.Features {
+		if f.Kind == "sprue" || f.Kind == "vent" {
+			held += f.VolumeMM3
+		}
+	}
+	if got := b.out.CastML * 1000; got < 2*egg.VolumeMM3()*grown || got > 2*egg.VolumeMM3()*grown+held+1e-6 {
+		t.Errorf("one filling is %.1f mm³; the eggs are %.1f, sprues and vents %.1f mm³", got, 2*egg.VolumeMM3()*grown, held)
+	}
+}

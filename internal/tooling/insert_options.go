@@ -30,9 +30,9 @@ type InsertOptions struct {
 	OverflowDMM float64 // its depth; default 1.5
 	SoftKeys    int     // pegs of the insert in the cradle; default 3; −1 for none
 	PortMM      float64 // diameter of the silicone's fill port at the top; default 8
-	PortVents   int     // vents of the pattern cap; default 2
+	PortVents   int     // vents of the pattern cap round each cavity; default 2
 	PortVentMM  float64 // their diameter at the top; default 2.5
-	Vents       int     // vents of the casting cap, at the highest places off the show faces; default 2; −1 for none
+	Vents       int     // vents of the casting cap for each cavity, at the highest places off the show faces; default 2; −1 for none
 	VentMM      float64 // their diameter at the top; default 1.2
 
 	WallMM        float64 // insert to the cradle's sides; default 10

@@ -90,7 +90,8 @@ type skinMould struct {
 	opt     SkinOptions
 	out     *Skin
 	mould   *Mould
-	parting *mouldability.Parting
+	parting *mouldability.Parting // of all cavities
+	many    *softCavities
 	surface *Surface     // the parting surface, casting stage
 	field   *HeightField // the same as poured: what bolts and keys stand on
 	grow    float64      // 1/(1 − silicone's shrinkage)
@@ -102,8 +103,8 @@ type skinMould struct {
 	flange  r3.Box // the block that the two flanges make, closed on each other
 
 	lower, upper, plate *mesh.Mesh // raw, casting stage; the plate as poured
-	sprue               Sprue
-	vents               []Sprue
+	sprues              []Sprue    // one for each cavity
+	vents               []Sprue    // those of cavity 1 first
 	boundary            [2]float64 // heights of the parting surface on the flanges' sides
 	labelErr            error
 
@@ -121,7 +122,7 @@ type skinSide struct {
 	shell, skin string
 	inner       *offset.Sheet // the skin's outer face, hanging
 	outer       *offset.Sheet // the shell's outer face, hanging
-	sleeves     []Sprue       // of the resin's sprue and vents, standing; the first is the sprue's
+	sleeves     []Sprue       // of the resin's sprues and vents after them, standing
 	ports       []Sprue       // fill port, and vents after it, standing
 	pegs        []skinPeg     // hanging
 }
@@ -178,16 +179,31 @@ func planSkin(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o SkinOpti
 	if err != nil {
 		return nil, err
 	}
-	b := &skinMould{opt: o, grow: 1 / (1 - o.SiliconeShrinkPct/100), sides: skinSides()}
-	b.mould = &Mould{Family: SkinFamily, Place: placing, Part: m}
-	b.out = &Skin{Set: &Set{Mould: b.mould, Casting: []string{UpperSkin, UpperShell, LowerSkin, LowerShell}}, PlateMM: o.PlateMM}
-	if b.parting, err = softRule.split(ctx, m, o.Show); err != nil {
+	mould := &Mould{Family: SkinFamily, Place: placing, Part: m}
+	p, err := softRule.split(ctx, m, o.Show)
+	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
-	b.out.Parting = b.parting
-	b.mould.takeLine(b.parting)
+	if o.Cavities <= 1 {
+		return planSkinOf(ctx, pool, o, mould, p, nil)
+	}
+	ways, err := packSoft(ctx, pool, m, p, PackOptions{Cavities: o.Cavities, GapMM: o.gap().of(o.CavityGapMM), WallMM: o.LandMM + o.SkinMM + o.ShellMM + o.WallMM,
+		MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y}})
+	if err != nil {
+		return nil, err
+	}
+	return firstWay(ctx, ways, func(c *softCavities) (*skinMould, error) {
+		return planSkinOf(ctx, pool, o, c.mould(mould), partings(p, c.places), c)
+	})
+}
+
+// planSkinOf plans the mould of a part whose split is known, or of several cavities in their places.
+func planSkinOf(ctx context.Context, pool *solid.Pool, o SkinOptions, m *Mould, p *mouldability.Parting, many *softCavities) (*skinMould, error) {
+	b := &skinMould{opt: o, mould: m, parting: p, many: many, grow: 1 / (1 - o.SiliconeShrinkPct/100), sides: skinSides()}
+	b.out = &Skin{Set: &Set{Mould: m, Casting: []string{UpperSkin, UpperShell, LowerSkin, LowerShell}}, Parting: p, PlateMM: o.PlateMM}
+	m.takeLine(p)
 	o.tell("shaping the skins", 0.1)
-	if err := b.shape(ctx); err != nil {
+	if err := b.shape(ctx, pool); err != nil {
 		return nil, err
 	}
 	o.tell("placing bolts and keys", 0.4)

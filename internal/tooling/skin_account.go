@@ -23,7 +23,7 @@ func (b *skinMould) account(k *solid.Kernel, v skinBodies, t skinTools) error {
 	if err := b.accountPours(k, v, t, outside); err != nil {
 		return err
 	}
-	sprue, err := b.channelsAsCast(v)
+	channels, err := b.channelsAsCast(v)
 	if err != nil {
 		return err
 	}
@@ -42,17 +42,15 @@ func (b *skinMould) account(k *solid.Kernel, v skinBodies, t skinTools) error {
 			return fmt.Errorf("tooling: part: %w", err)
 		}
 	}
-	if err := cast.spaces(t.dry, wetShare{"sprue", v.raw[Upper], sprue[:1]}, wetShare{"vents", v.raw[Upper], sprue[1:]}); err != nil {
+	if err := cast.spaces(t.dry, wetShare{"sprue", v.raw[Upper], channels[:len(b.sprues)]}, wetShare{"vents", v.raw[Upper], channels[len(b.sprues):]}); err != nil {
 		return err
 	}
-	b.mould.Ledger = cast.lines
 	b.out.CastML = (cast.of("cavity") + cast.of("sprue") + cast.of("vents")) / 1000
 	cast.judge(b.mould, "part is cast", UpperSkin)
-	want, got := b.mould.Part.VolumeMM3(), cast.of("cavity")
-	off := math.Abs(got-want) / want
-	b.mould.Checks = append(b.mould.Checks, Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
-		Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", got, want)})
-	return b.cast(k, v, sprue)
+	if err := b.many.book(cast, b.mould); err != nil {
+		return err
+	}
+	return b.cast(k, v, channels)
 }
 
 // channelsAsCast are sprue and vents as far as their sleeves go.
@@ -140,7 +138,7 @@ func (b *skinMould) cast(k *solid.Kernel, v skinBodies, channels []Tool) error {
 	if err != nil {
 		return fmt.Errorf("tooling: part: %w", err)
 	}
-	for i, c := range append([]Sprue{b.sprue}, b.vents...) {
+	for i, c := range b.feed() {
 		held, err := v.raw[Upper].Intersect(channels[i].Solid)
 		if err != nil {
 			return fmt.Errorf("tooling: sprue: %w", err)
@@ -152,9 +150,9 @@ func (b *skinMould) cast(k *solid.Kernel, v skinBodies, channels []Tool) error {
 		if err != nil {
 			return err
 		}
-		name, kind := "S1", "sprue"
-		if i > 0 {
-			name, kind = fmt.Sprintf("V%d", i), "vent"
+		name, kind := fmt.Sprintf("S%d", i+1), "sprue"
+		if n := len(b.sprues); i >= n {
+			name, kind = fmt.Sprintf("V%d", i-n+1), "vent"
 		}
 		f := c.Feature(name, kind, mm3)
 		f.Piece = UpperSkin
@@ -163,6 +161,9 @@ func (b *skinMould) cast(k *solid.Kernel, v skinBodies, channels []Tool) error {
 	}
 	if b.mould.Cast, err = part.Mesh(); err != nil {
 		return fmt.Errorf("tooling: %w", err)
+	}
+	if err := b.many.check(k, b.mould, "skins", b.grow, b.opt.SkinMM); err != nil {
+		return err
 	}
 	return b.bookPorts(k, v)
 }

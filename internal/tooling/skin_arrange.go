@@ -141,6 +141,9 @@ func (b *skinMould) takeOutline(k *solid.Kernel) error {
 		if err != nil {
 			return fmt.Errorf("tooling: %s: %w", s.shell, err)
 		}
+		if err := b.many.inOneBody(s.skin, s.inner.Loops); err != nil {
+			return err
+		}
 		if all == nil {
 			all = r
 		} else if all, err = all.Union(r); err != nil {

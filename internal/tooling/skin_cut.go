@@ -265,7 +265,7 @@ func (b *skinMould) ended(s *solid.Solid, h Half, end float64) (*solid.Solid, er
 
 // skins makes the skins as poured and as cured.
 func (b *skinMould) skins(k *solid.Kernel, v *skinBodies) error {
-	ways, err := sprueTools(k, append([]Sprue{b.sprue}, b.vents...))
+	ways, err := sprueTools(k, b.feed())
 	if err != nil {
 		return err
 	}

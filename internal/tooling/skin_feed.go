@@ -17,7 +17,7 @@ const collarMM = 2.5
 // placeFeed finds places for all that goes through the shells: the resin's sprue and vents through the
 // upper one, each in a sleeve of silicone, and for each side's silicone a fill port and vents.
 func (b *skinMould) placeFeed() error {
-	if err := b.placeSprue(); err != nil {
+	if err := b.placeSprues(); err != nil {
 		return err
 	}
 	for _, s := range b.sides {
@@ -28,10 +28,12 @@ func (b *skinMould) placeFeed() error {
 	return nil
 }
 
-// placeSprue puts sprue and vents on the part's upper side, where their sleeves break through the shell too.
-func (b *skinMould) placeSprue() error {
+// placeSprues puts sprue and vents on the part's upper side, where their sleeves break through the shell
+// too: those of one cavity, at the same places of all.
+func (b *skinMould) placeSprues() error {
 	o, s := b.opt, b.sides[Upper]
-	open, source := openUpward(b.parting)
+	alone := b.many.alone(b.parting)
+	open, source := openUpward(alone)
 	if open == nil {
 		return fmt.Errorf("tooling: no face of the part's upper side is open upward: %w; choose another direction", ErrSprue)
 	}
@@ -41,26 +43,35 @@ func (b *skinMould) placeSprue() error {
 		at := b.grown(r3.Vec{X: c.At.X, Y: c.At.Y})
 		return NewSprue(r2.Vec{X: at.X, Y: at.Y}, end, roof, SprueOptions{TopDiameterMM: 2 * (c.TopRadius*b.grow + o.SleeveMM), DraftDeg: c.DraftDeg})
 	}
-	t := &twoHalves{mould: &Mould{Part: b.mould.Part}, top: open, topSource: source, shadow: b.mould.Shadow, z1: b.cured(r3.Vec{Z: end}).Z,
-		opt: TwoHalfOptions{Show: o.Show, SprueMM: o.SprueMM, VentMM: o.VentMM, VentsAt: o.VentsAt, LeastWallMM: 2*o.SleeveMM + collarMM}}
-	t.suits = func(c Sprue) error { _, err := sleeve(c); return err }
+	t := &twoHalves{mould: &Mould{Part: b.many.one(b.mould.Part)}, top: open, topSource: source, shadow: b.many.shadow(b.mould.Shadow), z1: b.cured(r3.Vec{Z: end}).Z,
+		opt: TwoHalfOptions{Show: o.Show, SprueMM: o.SprueMM, VentMM: o.VentMM, VentsAt: b.many.backInto(o.VentsAt), LeastWallMM: 2*o.SleeveMM + collarMM}}
+	t.suits = func(c Sprue) error {
+		for _, c := range b.many.into([]Sprue{c}) {
+			if _, err := sleeve(c); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
 	p := t.placesOnTop()
 	if len(p.tries) == 0 {
 		return fmt.Errorf("tooling: every upper face is a show face: %w; turn the part over, or free a face for the sprue", ErrSprue)
 	}
-	var err error
-	if b.sprue, err = p.high(o.SprueMM, 2*o.SprueMM); err != nil {
+	sprue, err := p.high(o.SprueMM, 2*o.SprueMM)
+	if err != nil {
 		return fmt.Errorf("tooling: sprue: %w", err)
 	}
-	if got := 2 * b.sprue.TopRadius; got < o.SprueMM {
+	b.sprues = b.many.into([]Sprue{sprue})
+	if got := 2 * sprue.TopRadius; got < o.SprueMM {
 		t.note("no place on the upper faces takes a sprue of %.1f mm: this one is %.1f mm across at the top, so the mould fills slower", o.SprueMM, got)
 	}
-	t.opt.Vents = p.enoughVents(o.Vents, 1, []Sprue{b.sprue})
-	for _, v := range p.vents([]Sprue{b.sprue}) {
+	t.opt.Vents = p.enoughVents(o.Vents, 1, mostVents, []Sprue{sprue})
+	for _, v := range p.vents([]Sprue{sprue}) {
 		b.vents = append(b.vents, v.(Sprue))
 	}
+	b.vents = b.many.into(b.vents)
 	b.mould.Notes = append(b.mould.Notes, t.mould.Notes...)
-	for _, c := range append([]Sprue{b.sprue}, b.vents...) {
+	for _, c := range b.feed() {
 		l, err := sleeve(c)
 		if err != nil {
 			return fmt.Errorf("tooling: sleeve of the sprue: %w", err)
@@ -69,6 +80,9 @@ func (b *skinMould) placeSprue() error {
 	}
 	return nil
 }
+
+// feed are the sprues and, after them, the vents.
+func (b *skinMould) feed() []Sprue { return slices.Concat(b.sprues, b.vents) }
 
 // high finds the highest place for a sprue of a diameter, or of a smaller one where it finds none, among
 // those with so much room about them, or the roomiest.
@@ -94,12 +108,12 @@ func (p *places) high(diameterMM, enoughMM float64) (Sprue, error) {
 	return Sprue{}, first
 }
 
-// mostVents is how many vents are made where none are asked for by number.
+// mostVents is how many vents are made for a cavity where none are asked for by number.
 const mostVents = 4
 
 // enoughVents is how many vents to look for: as many as are asked for or, without that, one for each high
 // point that the channels there are leave without a way out for the air.
-func (p *places) enoughVents(asked, least int, have []Sprue) int {
+func (p *places) enoughVents(asked, least, most int, have []Sprue) int {
 	if asked != 0 {
 		return asked
 	}
@@ -109,7 +123,7 @@ func (p *places) enoughVents(asked, least int, have []Sprue) int {
 			n++
 		}
 	}
-	if n = max(least, min(n, mostVents)); n == 0 {
+	if n = max(least, min(n, most)); n == 0 {
 		return -1
 	}
 	return n
@@ -155,7 +169,7 @@ func (b *skinMould) placePorts(s *skinSide) error {
 	if len(s.sleeves) == 0 {
 		least = 1
 	}
-	t.opt.Vents = p.enoughVents(o.PortVents, least, have)
+	t.opt.Vents = p.enoughVents(o.PortVents*b.many.n(), least, mostVents*b.many.n(), have)
 	for _, v := range p.vents(have) {
 		s.ports = append(s.ports, v.(Sprue))
 	}

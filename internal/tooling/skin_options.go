@@ -19,6 +19,9 @@ type SkinOptions struct {
 	// SiliconeShrinkPct is that of the skins: the master and the shells are larger by it.
 	SiliconeShrinkPct float64
 
+	Cavities    int     // castings at once, in two skins, each with a sprue of its own; 0 and 1: one
+	CavityGapMM float64 // least distance between two of them; default CavityGapMM, or what the silicone needs
+
 	SkinMM   float64 // thickness of the silicone; default 6
 	DraftDeg float64 // of its outer face against the shells; default 5
 	LandMM   float64 // how far the skins reach past the parting line at full thickness; default 4
@@ -28,12 +31,12 @@ type SkinOptions struct {
 	SoftKeys int     // pegs of each skin in its shell; default 3; −1 for none
 
 	SprueMM    float64  // diameter of the resin's sprue at the top; default 6
-	Vents      int      // vents for the resin's air; default one for each high point, 1 to 4; −1 for none
+	Vents      int      // vents of each cavity for the resin's air; default one for each high point, 1 to 4; −1 for none
 	VentMM     float64  // their diameter at the top: a printed pin stands in it; default 2
 	VentsAt    []r3.Vec // places on the cavity, mould frame, that get a vent before any other
 	SleeveMM   float64  // silicone round sprue and vents; default 3
 	PortMM     float64  // diameter of the silicone's fill ports; default 10
-	PortVents  int      // vents beside each port; default one for each high point without a way out, to 4; −1 for none
+	PortVents  int      // vents beside each port, for each cavity; default one for each high point without a way out, to 4; −1 for none
 	PortVentMM float64  // their diameter; default 3
 
 	WallMM        float64 // from the shells to the flanges' sides, at least; default 8
@@ -94,8 +97,11 @@ func (o SkinOptions) check(facets int) error {
 	case o.Keys >= 0 && o.keyDraftDeg() > mostKeyDraftDeg:
 		return fmt.Errorf("%w: a plate of %g mm is too thin for keys that nest in each other: give %.1f mm or more, or no keys", ErrOptions, o.PlateMM, o.leastPlateMM())
 	}
-	return nil
+	return o.gap().check(o.Cavities, o.CavityGapMM)
 }
+
+// gap is the span for several cavities: neighbours meet with their lands.
+func (o SkinOptions) gap() softGap { return webGap(0, o.LandMM, o.SkinMM) }
 
 func (o SkinOptions) tell(stage string, done float64) {
 	if o.Progress != nil {

@@ -7,6 +7,7 @@ import (
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/offset"
+	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -18,7 +19,7 @@ const shellErrorMM = 0.15
 // within the skin's thickness of the side's facets and of a ring of the parting surface, swept upward with
 // draft; the shell's is the same with the shell's thickness added, which lies that far from the first
 // everywhere, for a ball and a cone added to a ball give a ball and a cone.
-func (b *skinMould) shape(ctx context.Context) error {
+func (b *skinMould) shape(ctx context.Context, pool *solid.Pool) error {
 	o := b.opt
 	first, err := layRound(ctx, b.parting, b.mould.Part, o.LandMM+o.SkinMM+2*o.WallMM)
 	if err != nil {
@@ -32,6 +33,12 @@ func (b *skinMould) shape(ctx context.Context) error {
 		}
 		src = compact(src)
 		addRing(src, b.mould.Line, field, o.LandMM)
+		if b.many != nil {
+			err := pool.Do(ctx, func(k *solid.Kernel) error { return b.many.addWeb(k, src, first, b.mould.Shadow, o.LandMM) })
+			if err != nil {
+				return err
+			}
+		}
 		src = src.Map(b.grown).Map(s.hang)
 		top := math.Inf(-1)
 		for _, v := range first.Verts[len(b.parting.Mesh.Verts):] {

@@ -48,6 +48,9 @@ func (b *skinMould) verify(ctx context.Context) error {
 	if err := b.out.judgeRelease(ctx, b.releaseSetup); err != nil {
 		return err
 	}
+	if err := b.out.judgeBetween(ctx, b.many, b.opt.gap().of(b.opt.CavityGapMM), b.releaseSetup, LowerSkin, UpperSkin); err != nil {
+		return err
+	}
 	if err := b.judgeCasting(ctx); err != nil {
 		return err
 	}
@@ -122,13 +125,14 @@ func (b *skinMould) releaseSetup(stage int) (opening.ReleaseSetup, bool) {
 		h = Upper
 	}
 	q := b.skinsRound(s.Fixed)
-	q.Catches = catches(b.parting, h, b.sides[h].skin, b.sides[h].exit())
+	q.Catches = catches(b.many.first(b.parting), h, b.sides[h].skin, b.sides[h].exit())
 	return q, b.opt.Silicone != nil
 }
 
 // skinsRound is the part, or the master, between the two skins without their shells.
 func (b *skinMould) skinsRound(inside string) opening.ReleaseSetup {
-	q := opening.ReleaseSetup{Part: b.parting.Mesh, Casting: opening.ReleaseBody{Name: inside}, Shapes: make([]int, len(b.parting.Upper)), FixedOrder: true}
+	one := b.many.first(b.parting)
+	q := opening.ReleaseSetup{Part: one.Mesh, Casting: opening.ReleaseBody{Name: inside}, Shapes: make([]int, len(one.Upper)), FixedOrder: true}
 	if inside == castingName {
 		q.Casting.Flex = b.opt.Casting
 	}
@@ -136,7 +140,7 @@ func (b *skinMould) skinsRound(inside string) opening.ReleaseSetup {
 		s := b.sides[h]
 		q.Pieces = append(q.Pieces, opening.ReleaseBody{Name: s.skin, Exit: s.exit(), Flex: b.opt.Silicone, WallMM: b.opt.SkinMM})
 	}
-	for f, up := range b.parting.Upper {
+	for f, up := range one.Upper {
 		if !up {
 			q.Shapes[f] = 1
 		}
@@ -155,7 +159,7 @@ func (b *skinMould) judgeCasting(ctx context.Context) error {
 	}
 	q := b.skinsRound(castingName)
 	for _, s := range b.sides {
-		q.Catches = append(q.Catches, catches(b.parting, s.half, s.skin, s.exit())...)
+		q.Catches = append(q.Catches, catches(b.many.first(b.parting), s.half, s.skin, s.exit())...)
 	}
 	r, err := opening.JudgeRelease(ctx, q)
 	switch {
@@ -172,9 +176,13 @@ func (b *skinMould) judgeCasting(ctx context.Context) error {
 func (b *skinMould) notes() {
 	m, o := b.mould, b.out
 	up, low := o.Pours[0], o.Pours[1]
+	each := fmt.Sprintf("each casting takes %.1f mL of resin", o.CastML)
+	if n := b.many.n(); n > 1 {
+		each = fmt.Sprintf("%d castings take %.1f mL of resin, each cavity %.1f mL through its own sprue", n, o.CastML, o.CastML/float64(n))
+	}
 	m.Notes = append(m.Notes,
-		fmt.Sprintf("bolt the %s between the shells; pour %.1f mL of silicone for the %s through the fill port on top, let it cure, turn the mould over and pour %.1f mL for the %s; each casting takes %.1f mL of resin",
-			MasterPlate, up.ML, UpperSkin, low.ML, LowerSkin, o.CastML))
+		fmt.Sprintf("bolt the %s between the shells; pour %.1f mL of silicone for the %s through the fill port on top, let it cure, turn the mould over and pour %.1f mL for the %s; %s",
+			MasterPlate, up.ML, UpperSkin, low.ML, LowerSkin, each))
 	if b.bolt != nil {
 		m.Notes = append(m.Notes, b.pourBolts())
 	}
