@@ -16,6 +16,7 @@ type bookkeeping struct {
 	dsn   string
 	mu    sync.Mutex
 	store *record.Store
+	turn  chan struct{} // of writers
 }
 
 // RecordsFile is where records are kept when Options name no other place: inside the folder of jobs.
@@ -25,7 +26,7 @@ func newBookkeeping(opt Options) *bookkeeping {
 	if opt.Records == "" {
 		opt.Records = filepath.Join(opt.Folder, RecordsFile)
 	}
-	return &bookkeeping{dsn: opt.Records}
+	return &bookkeeping{dsn: opt.Records, turn: make(chan struct{}, 1)}
 }
 
 func (b *bookkeeping) open(ctx context.Context) (*record.Store, error) {
@@ -47,7 +48,17 @@ func (b *bookkeeping) read(ctx context.Context, do func(*record.Reader) error) e
 	if err != nil {
 		return err
 	}
-	return s.Read(ctx, do)
+	return s.Read(b.unhurried(ctx), do)
+}
+
+// unhurried is the context of a statement. For one that can end, the SQLite driver starts a goroutine a
+// statement, which costs where many requests are at work. Statements on the file are short, so they need
+// not be stopped; the wait for a turn to write is.
+func (b *bookkeeping) unhurried(ctx context.Context) context.Context {
+	if record.IsPostgres(b.dsn) {
+		return ctx
+	}
+	return context.WithoutCancel(ctx)
 }
 
 // add acknowledges one new record. A second try with the same key finds the first one done: r becomes
@@ -61,11 +72,19 @@ func (b *bookkeeping) add(ctx context.Context, scope string, e record.Entry, r r
 	if e.Key != "" {
 		e.Key = scope + " " + e.Key
 	}
-	err = s.Write(ctx, e, func(tx *record.Tx) error { return tx.Add(r) })
+	select { // there is one writer at a time
+	case b.turn <- struct{}{}:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	err = func() error {
+		defer func() { <-b.turn }()
+		return s.Write(b.unhurried(ctx), e, func(tx *record.Tx) error { return tx.Add(r) })
+	}()
 	if !errors.Is(err, record.ErrDone) {
 		return err
 	}
-	return s.Read(ctx, func(old *record.Reader) error {
+	return s.Read(b.unhurried(ctx), func(old *record.Reader) error {
 		_, id, err := old.DoneBy(e.Key)
 		if err != nil {
 			return err
