@@ -2,6 +2,7 @@ package job
 
 import (
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -75,5 +76,33 @@ func TestSideOfNoLength(t *testing.T) {
 	_, err := Run(t.Context(), capFolder(t, "[side_split]\nside = [0, 0]\n"), RunOptions{Pool: pool, view: quick})
 	if err == nil || !strings.Contains(err.Error(), "side_split.side") {
 		t.Errorf("%v", err)
+	}
+}
+
+// Two blocks in a row: one filling is for both, through a sprue for each, and the report says which number
+// stands where.
+func TestRunSideSplitWithCavities(t *testing.T) {
+	folder := newJob(t, block(24, 20, 10), "")
+	put(t, filepath.Join(folder, FileName), bare+"[opening]\ndirection = [0, 0, 1]\n[side_split]\nside = [1, 0, 0]\n[mould]\nfamily = \"side-split\"\ncavities = 2\ncavity_gap_mm = 12\nbolt = \"none\"\nkeys = 0\n")
+	rep, err := Run(t.Context(), folder, RunOptions{Pool: pool, view: quick})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, kinds := rep.Mould, map[string]int{}
+	for _, f := range m.Features {
+		kinds[f.Kind]++
+	}
+	if m.Castings() != 2 || kinds["sprue"] != 2 || kinds["cavity number"] != 2 {
+		t.Errorf("%d castings, features %v", m.Castings(), kinds)
+	}
+	one := 10.0 / 3 * (24*24 + 24*20 + 20*20) // frustum of a pyramid
+	for _, u := range rep.Shot.Uses {
+		if u.Name == "2 cavities" && math.Abs(u.ML-2*one*m.Scale[0]*m.Scale[1]*m.Scale[2]/1000) > 1e-6 {
+			t.Errorf("one filling takes %g mL of %s", u.ML, u.Name)
+		}
+	}
+	// 2 × 24 mm of parts, the gap, and a wall of the default 12 mm at both ends.
+	if grow := m.Scale[1]; math.Abs(m.BlockMM[1]-(2*24*grow+12+2*12)) > 0.01 {
+		t.Errorf("the block is %.3f mm long", m.BlockMM[1])
 	}
 }
