@@ -110,6 +110,9 @@ func (k *maker) release(piece string, rule material.Rule) {
 var siliconeTouches = map[string]string{tooling.PouringBox: "the inside of its walls", tooling.PartingBoard: "its upper face and its domes",
 	tooling.Master: "all of it", tooling.BasePlate: "its inner face", tooling.MasterPlate: "the master on both sides, the board round it, the stalks of sprue and vents, and its keys"}
 
+// shapedBy are the pieces that stand into the cavity, and what they do it with.
+var shapedBy = map[string]string{tooling.PatternCap: "the master", tooling.CastingCap: "the core"}
+
 // faces names what is poured against on a piece: the cavity, the parting face, and each channel in it.
 func (k *maker) faces(piece string) string {
 	switch {
@@ -121,6 +124,9 @@ func (k *maker) faces(piece string) string {
 		return "the cavity, and the land around it"
 	}
 	out := []string{"the cavity", "the parting face"}
+	if shaped := shapedBy[piece]; shaped != "" {
+		out[0] = shaped
+	}
 	for _, f := range k.rep.Mould.Features {
 		kind, silicone := strings.CutSuffix(f.Kind, forSilicone)
 		switch kind {
