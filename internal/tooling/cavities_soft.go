@@ -267,10 +267,21 @@ func (c *softCavities) check(k *solid.Kernel, m *Mould, name string, grow, least
 	gap *= grow
 	m.Checks = append(m.Checks, Check{Name: name + ": silicone between the cavities", OK: !short(gap, leastMM), Value: gap, Limit: leastMM, Unit: "mm",
 		Words: fmt.Sprintf("any two of the %d masters are %.2f mm apart, or more", c.n(), gap)})
-	_, n := m.Cast.Components()
+	n := bodiesOf(m.Cast)
 	m.Checks = append(m.Checks, Check{Name: "each casting in one piece", OK: n == c.n(), Value: float64(n), Limit: float64(c.n()), Unit: "pieces",
 		Words: "each cavity's sprue and vents open into it, and into no other"})
 	return nil
+}
+
+// bodiesOf counts the closed shells of a mesh that hold anything: where a channel grazes a rounded edge, a
+// union may leave a film of four facets without any volume beside it.
+func bodiesOf(m *mesh.Mesh) (n int) {
+	for _, s := range m.Split() {
+		if math.Abs(s.VolumeMM3()) > leastStickMM3 {
+			n++
+		}
+	}
+	return n
 }
 
 // gapMM is the least distance between two cavities, exactly up to a little over farMM.

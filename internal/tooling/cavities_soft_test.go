@@ -8,6 +8,7 @@ import (
 	"slices"
 	"testing"
 
+	"mouldwright/internal/mesh"
 	"mouldwright/internal/opening"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -197,5 +198,23 @@ func TestTwoEggsInTwoSkins(t *testing.T) {
 	}
 	if got := b.out.CastML * 1000; got < 2*egg.VolumeMM3()*grown || got > 2*egg.VolumeMM3()*grown+held+1e-6 {
 		t.Errorf("one filling is %.1f mm³; the eggs are %.1f, sprues and vents %.1f mm³", got, 2*egg.VolumeMM3()*grown, held)
+	}
+}
+
+// Films without volume are no bodies.
+func TestBodiesOf(t *testing.T) {
+	cube := puck(t, 5, 0, 5)
+	far := cube.Map(func(v r3.Vec) r3.Vec { return r3.Add(v, r3.Vec{X: 30}) })
+	film := &mesh.Mesh{Verts: []r3.Vec{{X: 60}, {X: 61}, {X: 60, Y: 1}}, Tris: [][3]uint32{{0, 1, 2}, {0, 2, 1}}}
+	all := &mesh.Mesh{}
+	for i, m := range []*mesh.Mesh{cube, far, film} {
+		n := uint32(len(all.Verts))
+		all.Verts = append(all.Verts, m.Verts...)
+		for _, f := range m.Tris {
+			all.Tris = append(all.Tris, [3]uint32{f[0] + n, f[1] + n, f[2] + n})
+		}
+		if got, want := bodiesOf(all), min(i+1, 2); got != want {
+			t.Errorf("%d bodies, want %d", got, want)
+		}
 	}
 }
