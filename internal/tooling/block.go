@@ -42,12 +42,12 @@ func BlockMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt Bloc
 	if err := o.check(len(part.Tris)); err != nil {
 		return nil, err
 	}
-	b, err := planBlock(ctx, part, o)
-	if err != nil {
-		return nil, err
+	b, err := makeBlock(ctx, pool, part, o)
+	for try := 1; err == nil && o.Cavities > 1 && b.lost() && try < gapTries; try++ {
+		o.CavityGapMM += gapStepMM
+		b, err = makeBlock(ctx, pool, part, o)
 	}
-	o.tell("cutting the pieces", 0.4)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	if err := b.verify(ctx); err != nil {
@@ -55,6 +55,16 @@ func BlockMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt Bloc
 	}
 	o.tell("done", 1)
 	return b.set, nil
+}
+
+// makeBlock plans a two-part block and makes its pieces.
+func makeBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o BlockOptions) (*blockMould, error) {
+	b, err := planBlock(ctx, part, o)
+	if err != nil {
+		return nil, err
+	}
+	o.tell("cutting the pieces", 0.4)
+	return b, pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) })
 }
 
 // blockMould is a two-part block under construction.

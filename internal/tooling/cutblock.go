@@ -41,12 +41,12 @@ func CutBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt CutBlo
 	if err := o.check(len(part.Tris)); err != nil {
 		return nil, err
 	}
-	b, err := planCutBlock(ctx, part, o)
-	if err != nil {
-		return nil, err
+	b, err := makeCutBlock(ctx, pool, part, o)
+	for try := 1; err == nil && o.Cavities > 1 && b.lost() && try < gapTries; try++ {
+		o.CavityGapMM += gapStepMM
+		b, err = makeCutBlock(ctx, pool, part, o)
 	}
-	o.tell("cutting the pieces", 0.3)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.make(ctx, k) }); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	if err := b.verify(ctx); err != nil {
@@ -54,6 +54,16 @@ func CutBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt CutBlo
 	}
 	o.tell("done", 1)
 	return b.set, nil
+}
+
+// makeCutBlock plans a cut block and makes its pieces.
+func makeCutBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o CutBlockOptions) (*cutBlock, error) {
+	b, err := planCutBlock(ctx, part, o)
+	if err != nil {
+		return nil, err
+	}
+	o.tell("cutting the pieces", 0.3)
+	return b, pool.Do(ctx, func(k *solid.Kernel) error { return b.make(ctx, k) })
 }
 
 // cutBlock is a cut block under construction.
