@@ -21,6 +21,7 @@ type ledger struct {
 	letters             []Tool
 	shrunk              *solid.Solid // where the silicone's shrinkage leaves a gap; nil for none
 	pieces              []*solid.Solid
+	cavity              *solid.Solid // what no tool explains of the space
 	lines               []LedgerLine
 	err                 error
 	blockMM3, commonMM3 float64
@@ -120,6 +121,7 @@ func (l *ledger) spaces(dry []share, wet ...wetShare) error {
 		}
 	}
 	l.rest = space
+	l.cavity = space
 	v, err := volumeOf(space, nil)
 	if err != nil {
 		return err

@@ -96,7 +96,7 @@ func (b *sideSplit) account(k *solid.Kernel, pieces []sidePiece, dry []sideToolS
 	m := b.mould
 	m.Ledger = l.lines
 	if b.row != nil {
-		if err := b.bookRow(l, held); err != nil {
+		if err := b.bookRow(l); err != nil {
 			return err
 		}
 	}

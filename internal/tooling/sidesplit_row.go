@@ -175,37 +175,27 @@ func (b *sideSplit) numberTools(k *solid.Kernel, over *solid.Solid) (sideToolSha
 	return s, err
 }
 
-// bookRow divides the ledger's cavity among the cavities, each measured between the pieces as built, less what
-// sprue and vents hold there.
-func (b *sideSplit) bookRow(l *ledger, held *solid.Solid) error {
+// bookRow divides the ledger's cavity among the cavities, each measured between the pieces as built.
+func (b *sideSplit) bookRow(l *ledger) error {
 	m := b.mould
-	space, err := l.block.Subtract(l.pieces...)
-	if err != nil {
-		return fmt.Errorf("tooling: %w", err)
-	}
 	n := len(m.Cavities)
 	m.Ledger = slices.DeleteFunc(slices.Clone(l.lines), func(x LedgerLine) bool { return x.Name == "cavity" })
 	sum, one := 0.0, b.row.first.mould.Part
+	box, grow := one.Bounds(), r3.Vec{X: cellRoomMM, Y: min(cellRoomMM, b.opt.CavityGapMM/2), Z: cellRoomMM}
 	for i, c := range m.Cavities {
-		box := one.Bounds()
 		by := r3.Vec{Y: c.At.Y - m.Cavities[0].At.Y}
-		grow := r3.Vec{X: cellRoomMM, Y: cellRoomMM, Z: cellRoomMM}
 		room, err := l.k.Box(r3.Box{Min: r3.Sub(r3.Add(box.Min, by), grow), Max: r3.Add(r3.Add(box.Max, by), grow)})
 		if err != nil {
 			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
 		}
-		all, err := volumeOf(space.Intersect(room))
-		if err != nil {
-			return err
-		}
-		channels, err := volumeOf(held.Intersect(room))
+		v, err := volumeOf(l.cavity.Intersect(room))
 		if err != nil {
 			return err
 		}
 		name := CavityName(i+1, n)
-		sum += all - channels
-		m.Ledger = append(m.Ledger, LedgerLine{Name: name, VolumeMM3: all - channels})
-		m.Checks = append(m.Checks, cavityCheck(name+" volume", all-channels, one.VolumeMM3()))
+		sum += v
+		m.Ledger = append(m.Ledger, LedgerLine{Name: name, VolumeMM3: v})
+		m.Checks = append(m.Checks, cavityCheck(name+" volume", v, one.VolumeMM3()))
 	}
 	whole := l.of("cavity")
 	m.Checks = append(m.Checks, Check{Name: "cavities make up the space", OK: math.Abs(sum-whole) <= ledgerTol*l.blockMM3, Value: math.Abs(sum - whole), Limit: ledgerTol * l.blockMM3, Unit: "mm³",
