@@ -3,6 +3,7 @@ package shopsheet
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -245,7 +246,11 @@ func (b *book) mould(c Content) {
 		fmt.Sprintf("Cavity %.3f %% larger than the part, for shrinkage.", 100*(m.Scale[0]-1)),
 	}
 	if n := m.Castings(); n > 1 {
-		words = append(words, fmt.Sprintf("%d cavities on one runner: one filling gives %d castings.", n, n))
+		on := ", each filled by itself"
+		if slices.ContainsFunc(m.Features, func(f job.FeatureReport) bool { return f.Kind == "runner" }) {
+			on = " on one runner"
+		}
+		words = append(words, fmt.Sprintf("%d cavities%s: one filling gives %d castings.", n, on, n))
 	}
 	if r := c.Report.Shrink; r != nil {
 		words = append(words, fmt.Sprintf("The casting's %.1f mm may be off by ± %.2f mm.", r.LengthMM, r.Chain.ErrorMM))

@@ -38,6 +38,9 @@ func (k *maker) open() {
 			s.Words = append(s.Words, sentence(f.Name+": "+f.Words))
 		}
 	}
+	if k.stage.silicone() && k.rep.Mould.Castings() > 1 { // how deep and where: the run's own words
+		s.Words = append(s.Words, k.notes("slit the block upright")...)
+	}
 	s.Cautions = []string{"If it does not move, stop: wait, cool it, blow air into a vent. Force tears castings and chips edges."}
 	k.add(s)
 }

@@ -321,6 +321,11 @@ func (b *blockMould) verify(ctx context.Context) error {
 	if err := b.set.judgeRelease(ctx, b.ask(o.Casting, o.Silicone)); err != nil {
 		return err
 	}
+	if b.cell != nil {
+		if err := b.set.judgeBetween(ctx, &softCavities{places: b.mould.Cavities}, o.CavityGapMM, b.ask(o.Casting, o.Silicone), UpperBlock, LowerBlock); err != nil {
+			return err
+		}
+	}
 	b.notes()
 	return nil
 }

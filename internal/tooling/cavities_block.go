@@ -265,7 +265,7 @@ func (b *siliconeBlock) manyNotes() {
 		return
 	}
 	b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("%d cavities, each with a sprue of its own: pour them one after the other, each until its vents run", n))
-	if b.set.Release != nil {
+	if b.set.Release != nil && b.set.Cut != nil { // of two parts judgeBetween says so
 		b.mould.Notes = append(b.mould.Notes, fmt.Sprintf("how the silicone lets go is judged for one cavity: peel it off one after the other; all %d at once take %d times the force", n, n))
 	}
 }
