@@ -7,6 +7,7 @@ import { OrbitControls } from 'three/addons/controls/OrbitControls.js'
 import { MeshBVH, acceleratedRaycast } from 'three-mesh-bvh'
 import type { Vec } from './api'
 import { inkLines, surface, type Surface } from './surface'
+import { coarse } from './coarse'
 import { pouredInto, type Filling } from './filling'
 import { rgb, type Rgb } from './scale'
 
@@ -21,7 +22,11 @@ export interface Body {
   facets: number
   exit: Vector3
   more?: Material[] // further materials that a section cuts
+  rough?: { mesh: Mesh<BufferGeometry, MeshLambertMaterial>; of: Uint32Array } // shown while the view moves
 }
+
+/** The view rests when nothing has moved for so long. */
+const REST_MS = 250
 
 const reduced = matchMedia('(prefers-reduced-motion: reduce)')
 const darkness = matchMedia('(prefers-color-scheme: dark)')
@@ -41,6 +46,8 @@ export class Stage {
   private clip = new Plane(new Vector3(0, 0, -1), 0)
   private cutting = false
   private queued = false
+  private resting = 0
+  private isRough = false
   private moving = 0
   private down: { x: number; y: number; at: number } | null = null
   private inkMaterial = new LineBasicMaterial({ color: 0x14211f, transparent: true, opacity: 0.55 })
@@ -60,6 +67,8 @@ export class Stage {
     this.camera.up.set(0, 0, 1)
     this.controls = new OrbitControls(this.camera, this.canvas)
     this.controls.addEventListener('change', () => this.draw())
+    this.controls.addEventListener('start', () => this.rough(true))
+    this.controls.addEventListener('end', () => this.settle())
     this.controls.zoomSpeed = 1.2
     const key = new DirectionalLight(0xffffff, 1.7)
     key.position.set(-0.5, 0.8, 1)
@@ -77,6 +86,7 @@ export class Stage {
 
   /** Takes everything off and shows these bodies. */
   show(bodies: Body[], fit = true): void {
+    this.rough(false)
     for (const b of this.bodies) this.scene.remove(b.group)
     this.bodies = bodies
     this.bounds.makeEmpty()
@@ -105,6 +115,15 @@ export class Stage {
     const group = new Group()
     group.add(mesh, back, ink)
     const b: Body = { name, group, mesh, back, ink, facets: s.facets, exit: new Vector3(...exit) }
+    const low = coarse(s)
+    if (low) {
+      const m = new MeshLambertMaterial({ vertexColors: true, side: FrontSide })
+      stripe(m)
+      b.rough = { mesh: new Mesh(low.geometry, m), of: low.of }
+      b.rough.mesh.visible = false
+      group.add(b.rough.mesh)
+      b.more = [m]
+    }
     this.paint(b, () => colour)
     return b
   }
@@ -138,7 +157,38 @@ export class Stage {
     }
     c.needsUpdate = true
     s.needsUpdate = true
+    if (b.rough) {
+      const rc = b.rough.mesh.geometry.getAttribute('color') as BufferAttribute
+      const rs = b.rough.mesh.geometry.getAttribute('striped') as BufferAttribute
+      b.rough.of.forEach((f, i) => {
+        for (let k = 0; k < 3; k++) {
+          rc.setXYZ(3 * i + k, c.getX(3 * f), c.getY(3 * f), c.getZ(3 * f))
+          rs.setX(3 * i + k, s.getX(3 * f))
+        }
+      })
+      rc.needsUpdate = true
+      rs.needsUpdate = true
+    }
     this.draw()
+  }
+
+  /** Shows large bodies by their stand-ins, or as they are. */
+  private rough(on: boolean): void {
+    clearTimeout(this.resting)
+    if (this.isRough === on) return
+    this.isRough = on
+    for (const b of this.bodies) {
+      if (!b.rough) continue
+      b.rough.mesh.visible = on
+      b.mesh.visible = b.ink.visible = !on
+    }
+    this.draw()
+  }
+
+  /** The view moves: large bodies are rough until it has come to rest. */
+  private settle(): void {
+    this.rough(true)
+    this.resting = window.setTimeout(() => this.rough(false), REST_MS)
   }
 
   /** Draws closed lines, such as the parting line. */
@@ -350,6 +400,7 @@ export class Stage {
   }
 
   private turn(azimuth: number, polar: number): void {
+    this.settle()
     const off = this.camera.position.clone().sub(this.controls.target)
     // Spherical has y up; the scene has z up.
     const s = new Spherical().setFromCartesianCoords(off.x, off.z, -off.y)
@@ -361,6 +412,7 @@ export class Stage {
   }
 
   private zoom(by: number): void {
+    this.settle()
     this.camera.position.sub(this.controls.target).multiplyScalar(by).add(this.controls.target)
     this.controls.update()
   }
