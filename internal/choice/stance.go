@@ -82,7 +82,7 @@ func (s *stance) measureFacets() {
 		t := s.part.Facet(f)
 		n := t.Normal()
 		if l := r3.Norm(n); l > 0 {
-			s.normal[f], s.area[f] = r3.Scale(1/l, n), t.Area()
+			s.normal[f], s.area[f] = r3.Scale(1/l, n), geom.Area(t)
 		}
 	}
 }
@@ -113,7 +113,7 @@ func (s *stance) divide(ctx context.Context) error {
 	s.lineMM, s.lineMax = p.LengthMM, p.ShowLengthMM
 	balance := make([]float64, len(s.part.Tris))
 	for i, f := range p.Source {
-		a := p.Mesh.Facet(i).Area()
+		a := geom.Area(p.Mesh.Facet(i))
 		if !p.Upper[i] {
 			a = -a
 		}

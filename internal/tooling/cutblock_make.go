@@ -381,11 +381,26 @@ func (b *cutBlock) noteCut(k int, cut *mesh.Mesh, area, deep float64) {
 		}
 	}
 	seam, shown := l.TraceMM/n, l.ShowMM/n // the cavities are alike
+	words := fmt.Sprintf("cut %.0f mm² in all, the blade in by up to %.1f mm; %.1f mm of seam on the part, %.1f mm of it on show faces; %.1f mm left uncut at the far end",
+		area, deep, seam, shown, l.HingeMM)
+	sizes := []Size{{"seam", seam}, {"seam on show faces", shown}, {"depth", deep}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}}
+	if block := b.mould.piece(SiliconeBlock); block != nil {
+		// A hand draws the line on the block before it cuts.
+		box, of := cut.Bounds(), block.Bounds()
+		low, high := box.Min.Z-of.Min.Z, box.Max.Z-of.Min.Z
+		sizes = append(sizes, Size{"cut at, over the block's underside", low}, Size{"and up to", high})
+		if high-low < cutLevelMM {
+			words += fmt.Sprintf("; level, %.1f mm over the silicone's underside as it is cast", (low+high)/2)
+		} else {
+			words += fmt.Sprintf("; it runs from %.1f to %.1f mm over the silicone's underside as it is cast", low, high)
+		}
+	}
 	b.mould.Features = append(b.mould.Features, Feature{Name: fmt.Sprintf("C%d", k+1), Kind: "cut", Piece: SiliconeBlock, At: at,
-		SizesMM: []Size{{"seam", seam}, {"seam on show faces", shown}, {"depth", deep}, {"left uncut", l.HingeMM}, {"lip opening", l.OpeningMM}},
-		Words: fmt.Sprintf("cut %.0f mm² in all, the blade in by up to %.1f mm; %.1f mm of seam on the part, %.1f mm of it on show faces; %.1f mm left uncut at the far end",
-			area, deep, seam, shown, l.HingeMM), Outline: rims(cut)})
+		SizesMM: sizes, Words: words, Outline: rims(cut)})
 }
+
+// cutLevelMM: a cut that rises by less than a blade is held true is called level.
+const cutLevelMM = 0.5
 
 // cutWeldMM joins the corners that two neighbours clipped from their common side, each with its own rounding.
 const cutWeldMM = 1e-7

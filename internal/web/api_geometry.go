@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net/http"
 
+	"mouldwright/internal/geom"
+
 	"github.com/danielgtaylor/huma/v2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -150,7 +152,7 @@ func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error)
 	for f, on := range marks {
 		if on {
 			meta.Facets++
-			meta.AreaMM2 += sc.part.mesh.Facet(f).Area()
+			meta.AreaMM2 += geom.Area(sc.part.mesh.Facet(f))
 		}
 	}
 	of := make([]uint8, len(sc.view.mesh.Tris))
