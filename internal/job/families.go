@@ -127,7 +127,7 @@ func (s *trying) buildSet(ctx context.Context, fam *family, silicone *material.M
 	if err != nil {
 		for _, c := range cannot {
 			if errors.Is(err, c) {
-				s.reasons = []Reason{{What: "the mould cannot be laid out", Words: err.Error()}}
+				s.reasons = []Reason{{What: "the mould cannot be laid out", Words: causeWords(err)}}
 				return nil, nil
 			}
 		}

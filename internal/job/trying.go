@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/tooling"
@@ -174,7 +175,7 @@ func (s *trying) build(ctx context.Context, j *judged) (*tooling.Mould, []Reason
 	if err != nil {
 		for _, c := range cannot {
 			if errors.Is(err, c) {
-				return nil, []Reason{{What: "the mould cannot be laid out", Words: err.Error()}}, nil
+				return nil, []Reason{{What: "the mould cannot be laid out", Words: causeWords(err)}}, nil
 			}
 		}
 		return nil, nil, err
@@ -209,3 +210,6 @@ func (s *trying) refuse(ctx context.Context, out *results) error {
 	}
 	return out.report(s.report)
 }
+
+// causeWords are an error's own, without the name of the package that it comes from.
+func causeWords(err error) string { return strings.TrimPrefix(err.Error(), "tooling: ") }
