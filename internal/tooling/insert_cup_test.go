@@ -106,6 +106,11 @@ func splitBodies(t interface{ Fatal(...any) }, part *mesh.Mesh, show []bool) (lo
 func TestCupsOpenOrCatchAsTheClosedFormSays(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := drawCup(t)
+		// An outer wall that leans by so little makes lines of the same cost at its foot and at its rim, to
+		// 2π of it: either is right.
+		if by := math.Abs(lean(c.height, c.outerDeg)); by > 0 && by < 1e-4 {
+			t.Skip("the outer wall is all but upright")
+		}
 		part, show := c.mesh()
 		lower, upper, b := splitBodies(t, part, show)
 		if len(b.parting.Loops) != 1 {
