@@ -123,7 +123,8 @@ func BenchmarkTurnAMillion(b *testing.B) {
 	p.run(chromedp.Navigate(c.base + "/jobs/" + j.ID))
 	p.until(`Number(document.querySelector('.canvas-box canvas')?.dataset.frames) > 0 && document.querySelector('#part')?.innerText.includes('facets')`)
 	// Judging goes on meanwhile, on every core; here it would be measured too.
-	eval[int](p, `fetch('/api/jobs/`+j.ID+`').then(r => r.json()).then(j => j.task ? fetch('/api/tasks/' + j.task.id, {method: 'DELETE'}).then(r => r.status) : 0)`)
+	p.until(`document.querySelector('progress')`)
+	eval[int](p, `fetch('/api/jobs/`+j.ID+`').then(r => r.json()).then(j => fetch('/api/tasks/' + j.task.id, {method: 'DELETE'})).then(r => r.status)`)
 	p.until(`!document.querySelector('progress')`)
 	b.ResetTimer()
 	for range b.N {
