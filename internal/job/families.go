@@ -22,29 +22,16 @@ type family struct {
 	name  string // in job.toml
 	words string // what it makes, for messages
 	build func(context.Context, *trying, *material.Material) (*tooling.Set, error)
-	// cavities says that it is built with several at once.
-	cavities bool
 }
 
 // families are the ways beside two halves.
 var families = []family{
-	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert, true},
-	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock, true},
-	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock, true},
-	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin, true},
-	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit, true},
-	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray, true},
-}
-
-// cavityFamilies are those that are built with several cavities, in quotes.
-func cavityFamilies() string {
-	out := `"` + familyTwoHalves + `"`
-	for _, f := range families {
-		if f.cavities {
-			out += `, "` + f.name + `"`
-		}
-	}
-	return out
+	{"insert", "cradle, silicone insert, pattern cap and casting cap", buildInsert},
+	{"silicone-block", "two blocks of silicone, poured one on the other round a printed master", buildSiliconeBlock},
+	{"cut-block", "one block of silicone poured round a printed master and cut open", buildCutBlock},
+	{"skin", "two silicone skins, each in a printed shell, poured round a plate that carries the master", buildSkin},
+	{"side-split", "a whole half and two side pieces that leave sideways", buildSideSplit},
+	{familyTray, "a tray poured open to the brim, with or without a carrier over-moulded in it", buildTray},
 }
 
 // findFamily looks a family up by the name that job.toml gives it.

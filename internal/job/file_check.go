@@ -114,13 +114,8 @@ func (f *File) checkChoices() error {
 	if fam := f.Mould.Family; fam != "" && fam != familyTwoHalves && findFamily(fam) == nil {
 		return f.wrong("mould.family", "%q is not a way to mould; use one of %s", fam, familyNames())
 	}
-	if n := f.Mould.Cavities; n > 1 {
-		if fam := findFamily(f.Mould.Family); fam != nil && !fam.cavities {
-			return f.wrong("mould.cavities", "%d cavities are built in %s, and not in %q: take 1, or another family", n, cavityFamilies(), fam.name)
-		}
-		if f.Ballast.asked() {
-			return f.wrong("mould.cavities", "balls are counted for one casting at a time, and %d cavities are asked for: take 1, or leave [ballast] out", n)
-		}
+	if n := f.Mould.Cavities; n > 1 && f.Ballast.asked() {
+		return f.wrong("mould.cavities", "balls are counted for one casting at a time, and %d cavities are asked for: take 1, or leave [ballast] out", n)
 	}
 	if b := f.Mould.Bolt; b != "" && b != tooling.NoBolts {
 		if _, err := tooling.FindThread(b); err != nil {
