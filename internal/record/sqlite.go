@@ -2,24 +2,13 @@ package record
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
-	"strings"
 
-	_ "modernc.org/sqlite" // the "sqlite" driver, SQLite itself in Go
+	"mouldwright/internal/sqlitefile"
 )
-
-// sqliteSettings: WAL lets readers go on while one writes; FULL flushes the log at every commit, so
-// that not even a power cut takes back what was acknowledged (sqlite.org/pragma.html#pragma_synchronous,
-// from memory). The wait covers another process's write.
-const sqliteSettings = "_pragma=busy_timeout(15000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)"
-
-// sqliteReaders is how many may read at once in one process.
-const sqliteReaders = 4
 
 func openSQLite(ctx context.Context, path string, opt Options) (*Store, error) {
 	if err := needFolder(path); err != nil {
@@ -32,24 +21,10 @@ func openSQLite(ctx context.Context, path string, opt Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	segments := strings.Split(full, "/")
-	for i, s := range segments {
-		segments[i] = url.PathEscape(s)
-	}
-	name := "file:" + strings.Join(segments, "/") + "?" + sqliteSettings
-	w, err := sql.Open("sqlite", name+"&_txlock=immediate")
+	w, r, err := sqlitefile.Open(ctx, full, sqlitefile.Full)
 	if err != nil {
 		return nil, err
 	}
-	w.SetMaxOpenConns(1) // SQLite has one writer at a time; waiting here is fairer than in the file lock
-	if err := w.PingContext(ctx); err != nil {
-		return nil, errors.Join(err, w.Close())
-	}
-	r, err := sql.Open("sqlite", name+"&_pragma=query_only(1)")
-	if err != nil {
-		return nil, errors.Join(err, w.Close())
-	}
-	r.SetMaxOpenConns(sqliteReaders)
 	if opt.FilesDir == "" {
 		opt.FilesDir = full + ".files"
 	}

@@ -5,25 +5,15 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"net/url"
-	"path/filepath"
-	"strings"
 	"time"
+
+	"mouldwright/internal/sqlitefile"
 
 	"github.com/pressly/goose/v3"
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/riverdriver/riversqlite"
 	"github.com/riverqueue/river/rivermigrate"
-	_ "modernc.org/sqlite" // the "sqlite" driver, SQLite itself in Go
 )
-
-// sqliteSettings: WAL lets readers go on while one writes. NORMAL flushes at checkpoints alone: a power
-// cut may take back the last moments of the line of work, never its soundness
-// (sqlite.org/pragma.html#pragma_synchronous, from memory).
-const sqliteSettings = "_pragma=busy_timeout(15000)&_pragma=journal_mode(WAL)&_pragma=synchronous(NORMAL)&_pragma=foreign_keys(1)"
-
-// sqliteReaders is how many may read at once.
-const sqliteReaders = 4
 
 type sqlite struct {
 	riverSide[*sql.Tx]
@@ -31,28 +21,10 @@ type sqlite struct {
 }
 
 func openSQLite(ctx context.Context, path string) (engine, error) {
-	full, err := filepath.Abs(path)
+	w, r, err := sqlitefile.Open(ctx, path, sqlitefile.Normal) // River wants one writer too
 	if err != nil {
 		return nil, err
 	}
-	segments := strings.Split(full, "/")
-	for i, s := range segments {
-		segments[i] = url.PathEscape(s)
-	}
-	name := "file:" + strings.Join(segments, "/") + "?" + sqliteSettings
-	w, err := sql.Open("sqlite", name+"&_txlock=immediate")
-	if err != nil {
-		return nil, err
-	}
-	w.SetMaxOpenConns(1) // SQLite has one writer at a time, and River wants it so
-	if err := w.PingContext(ctx); err != nil {
-		return nil, errors.Join(err, w.Close())
-	}
-	r, err := sql.Open("sqlite", name+"&_pragma=query_only(1)")
-	if err != nil {
-		return nil, errors.Join(err, w.Close())
-	}
-	r.SetMaxOpenConns(sqliteReaders)
 	return &sqlite{w: w, r: r}, nil
 }
 
