@@ -113,13 +113,17 @@ func (s *trying) ballast(ctx context.Context, castGPerML float64) (*BallastRepor
 	return r, nil
 }
 
+// down is the way down of the part as it stands in use, of any length.
+func (b BallastRule) down() r3.Vec {
+	if d := vecOf(b.Stands); d != (r3.Vec{}) {
+		return d
+	}
+	return r3.Vec{Z: -1}
+}
+
 // stand weighs the casting with and without its ballast, and sets it on its lowest face.
 func (s *trying) stand(r *BallastReport, c *chamber, castGPerML float64) error {
-	down := r3.Vec{Z: -1}
-	if d := s.file.Ballast.Stands; len(d) == 3 {
-		down = r3.Vec{X: d[0], Y: d[1], Z: d[2]}
-	}
-	up := geom.FrameTo(r3.Scale(-1, down))
+	up := geom.FrameTo(r3.Scale(-1, s.file.Ballast.down()))
 	// The casting keeps the mass of what filled the cavity when it shrinks to the part's size.
 	at := shrink(s.file, s.material)
 	grown := 1 / ((1 - at.X/100) * (1 - at.Y/100) * (1 - at.Z/100))

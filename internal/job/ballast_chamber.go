@@ -160,10 +160,7 @@ func openSides(m *mesh.Mesh, box r3.Box) (n int) {
 
 // lowestShare is the lowest part of the casting as it stands: balls in the resin sink.
 func (s *trying) lowestShare(part *solid.Solid) (*chamber, error) {
-	down := r3.Vec{Z: -1}
-	if d := s.file.Ballast.Stands; len(d) == 3 {
-		down = r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]})
-	}
+	down := r3.Unit(s.file.Ballast.down())
 	share := s.file.Ballast.SharePct / 100
 	whole := s.part.mesh.VolumeMM3()
 	lo, hi := math.Inf(1), math.Inf(-1) // along down

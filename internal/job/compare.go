@@ -159,7 +159,7 @@ const builderShare = 0.06
 func (c *comparing) along(family string, d r3.Vec) *trying {
 	f := *c.file
 	f.Mould.Family = family
-	if len(f.Opening.Direction) != 3 && d != (r3.Vec{}) {
+	if f.asked() == (r3.Vec{}) && d != (r3.Vec{}) {
 		f.Opening.Direction = []float64{d.X, d.Y, d.Z}
 	}
 	opt, from := c.opt, c.at
@@ -170,7 +170,7 @@ func (c *comparing) along(family string, d r3.Vec) *trying {
 // directions are those that a builder is tried with: the one that the estimate stands on and, unless the
 // job asks for one, its own choice.
 func (c *comparing) directions(d r3.Vec) []r3.Vec {
-	if len(c.file.Opening.Direction) == 3 {
+	if c.file.asked() != (r3.Vec{}) {
 		return []r3.Vec{d}
 	}
 	return []r3.Vec{d, {}}

@@ -38,8 +38,8 @@ const mostCandidates = 6
 // That holds for an axis near one found, too: upright walls, or a lean of two degrees on all of them, is
 // just what makes the difference.
 func candidates(ctx context.Context, p *part, f *File, workers int, progress func(float64)) ([]candidate, error) {
-	if d := f.Opening.Direction; len(d) == 3 {
-		u := r3.Unit(r3.Vec{X: d[0], Y: d[1], Z: d[2]})
+	if d := f.asked(); d != (r3.Vec{}) {
+		u := r3.Unit(d)
 		return []candidate{{d: u, asked: true, axis: alongAxis(u)}}, nil
 	}
 	s, err := mouldability.NewSearcher(p.mesh, p.show)

@@ -130,12 +130,7 @@ func (s *trying) buildSet(ctx context.Context, fam *family, silicone *material.M
 }
 
 // asked is the opening direction that the job gives; zero leaves it to the builder.
-func (f *File) asked() r3.Vec {
-	if d := f.Opening.Direction; len(d) == 3 {
-		return r3.Vec{X: d[0], Y: d[1], Z: d[2]}
-	}
-	return r3.Vec{}
-}
+func (f *File) asked() r3.Vec { return vecOf(f.Opening.Direction) }
 
 // building is the progress of a builder.
 func (s *trying) building(stage string, done float64) { s.opt.stage(stage, 0.1, 0.9)(done) }

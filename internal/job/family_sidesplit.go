@@ -5,8 +5,6 @@ import (
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/tooling"
-
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // SideSplitRule says how the side pieces of the family "side-split" leave; other families leave it unused.
@@ -15,8 +13,8 @@ type SideSplitRule struct {
 }
 
 func (r SideSplitRule) check(f *File) error {
-	if d := r.Side; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
-		return f.wrong("side_split.side", "%v must be three numbers, not all 0, such as [1, 0, 0]; leave it out to choose", d)
+	if badDirection(r.Side) {
+		return f.wrong("side_split.side", "%v must be three numbers, not all 0, such as [1, 0, 0]; leave it out to choose", r.Side)
 	}
 	return nil
 }
@@ -25,10 +23,7 @@ func buildSideSplit(ctx context.Context, s *trying, _ *material.Material) (*tool
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	o := tooling.SideSplitOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
 		Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM, KeyClearance: t.KeyClearance, SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Label: t.Label,
-		BuildVolumeMM: t.BuildVolumeMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
-	if d := f.SideSplit.Side; len(d) == 3 {
-		o.Side = r3.Vec{X: d[0], Y: d[1], Z: d[2]}
-	}
+		BuildVolumeMM: t.BuildVolumeMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, Side: vecOf(f.SideSplit.Side), Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
 	if t.Keys < 0 {
 		o.Keys = -1 // how many there are is the builder's own: two cones and two rails
 	}

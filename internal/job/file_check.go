@@ -91,7 +91,7 @@ func (f *File) checkShow() error {
 var papers = []string{"A4", "A3", "Letter"}
 
 func (f *File) checkChoices() error {
-	if d := f.Opening.Direction; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
+	if d := f.Opening.Direction; badDirection(d) {
 		return f.wrong("opening.direction", "%v must be three numbers, not all 0, such as [0, 0, 1]; leave it out to search", d)
 	}
 	for _, check := range []func(*File) error{f.SideSplit.check, f.Tray.check, f.Trim.check} {
@@ -171,7 +171,7 @@ func (f *File) checkBallast() error {
 	if q := b.Box; q != nil && (!finite(q.Min[:]...) || !finite(q.Max[:]...) || q.Min[0] >= q.Max[0] || q.Min[1] >= q.Max[1] || q.Min[2] >= q.Max[2]) {
 		return f.wrong("ballast.box", "min %v must be below max %v in x, y and z", q.Min, q.Max)
 	}
-	if d := b.Stands; len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0) {
+	if d := b.Stands; badDirection(d) {
 		return f.wrong("ballast.stands", "%v must be three numbers, not all 0, such as [0, 0, -1]: the way down when it stands", d)
 	}
 	return nil
@@ -272,6 +272,11 @@ func finite(xs ...float64) bool {
 		}
 	}
 	return true
+}
+
+// badDirection says that a direction is given that is none.
+func badDirection(d []float64) bool {
+	return len(d) != 0 && (len(d) != 3 || !finite(d...) || norm(d) == 0)
 }
 
 func norm(xs []float64) float64 {

@@ -130,6 +130,14 @@ func colour(s string) mesh.RGBA {
 func vec(a [3]float64) r3.Vec   { return r3.Vec{X: a[0], Y: a[1], Z: a[2]} }
 func array(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
 
+// vecOf is a direction as job.toml gives it; zero where it is left out.
+func vecOf(d []float64) r3.Vec {
+	if len(d) != 3 {
+		return r3.Vec{}
+	}
+	return vec([3]float64(d))
+}
+
 func (p *part) measure(f *File, o *OpenedPart) {
 	size := p.mesh.Bounds().Size()
 	p.report = PartReport{Name: f.Part.Name, File: f.Part.File, Object: o.Object.Name, Unit: o.Unit.Name(), Facets: len(p.mesh.Tris), SizeMM: array(size),
