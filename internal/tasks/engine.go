@@ -141,3 +141,20 @@ func upgrade(ctx context.Context, d goose.Dialect, db *sql.DB) error {
 
 // withNow puts the database's clock into a query.
 func withNow(e engine, query string) string { return strings.ReplaceAll(query, "{now}", e.now()) }
+
+// rowsOf reads all rows of a query.
+func rowsOf[T any](ctx context.Context, e engine, scan func(scanner) (T, error), query string, args ...any) (all []T, err error) {
+	rows, err := e.read().QueryContext(ctx, withNow(e, query), args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		one, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, one)
+	}
+	return all, rows.Err()
+}

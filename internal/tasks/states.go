@@ -15,22 +15,13 @@ func (q *Queue) states(ctx context.Context) ([]State, error) {
 	if q.version == changes && time.Since(q.knownAt) < freshFor {
 		return q.known, nil
 	}
-	rows, err := q.e.read().QueryContext(ctx, withNow(q.e, `SELECT id, job, kind, state, stage, share, error,
+	all, err := rowsOf(ctx, q.e, func(r scanner) (s State, err error) {
+		err = r.Scan(&s.ID, &s.Job, &s.Kind, &s.State, &s.Stage, &s.Share, &s.Error, &s.Seconds)
+		return s, err
+	}, `SELECT id, job, kind, state, stage, share, error,
 		CASE WHEN started = 0 THEN 0.0 WHEN ended > 0 THEN ended - started ELSE {now} - started END
-		FROM tasks WHERE space = $1 ORDER BY created DESC, id`), q.opt.Space)
+		FROM tasks WHERE space = $1 ORDER BY created DESC, id`, q.opt.Space)
 	if err != nil {
-		return nil, fmt.Errorf("read how the work stands: %w", err)
-	}
-	defer rows.Close()
-	var all []State
-	for rows.Next() {
-		var s State
-		if err := rows.Scan(&s.ID, &s.Job, &s.Kind, &s.State, &s.Stage, &s.Share, &s.Error, &s.Seconds); err != nil {
-			return nil, fmt.Errorf("read how the work stands: %w", err)
-		}
-		all = append(all, s)
-	}
-	if err := rows.Err(); err != nil {
 		return nil, fmt.Errorf("read how the work stands: %w", err)
 	}
 	q.known, q.knownAt, q.version = all, time.Now(), changes

@@ -60,20 +60,9 @@ func (q *Queue) takeOver(ctx context.Context) error {
 		id        string
 		run, lost int64
 	}
-	rows, err := q.e.read().QueryContext(ctx, withNow(q.e, "SELECT id, run, lost FROM tasks WHERE state = 'running' AND lease < {now} AND "+mine), q.opt.Space, q.opt.Version)
+	found, err := rowsOf(ctx, q.e, func(r scanner) (o orphan, err error) { err = r.Scan(&o.id, &o.run, &o.lost); return o, err },
+		"SELECT id, run, lost FROM tasks WHERE state = 'running' AND lease < {now} AND "+mine, q.opt.Space, q.opt.Version)
 	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var found []orphan
-	for rows.Next() {
-		var o orphan
-		if err := rows.Scan(&o.id, &o.run, &o.lost); err != nil {
-			return err
-		}
-		found = append(found, o)
-	}
-	if err := rows.Err(); err != nil {
 		return err
 	}
 	for _, o := range found {
@@ -121,21 +110,12 @@ func (q *Queue) strays(ctx context.Context) error {
 		run     int64
 		version string
 	}
-	rows, err := q.e.read().QueryContext(ctx, withNow(q.e, "SELECT id, ticket, run, version FROM tasks WHERE state = 'waiting' AND (queued < {now} - $3 OR version <> $2) AND "+mine),
-		q.opt.Space, q.opt.Version, strayAfter.Seconds())
+	found, err := rowsOf(ctx, q.e, func(r scanner) (s stray, err error) {
+		err = r.Scan(&s.id, &s.ticket, &s.run, &s.version)
+		return s, err
+	},
+		"SELECT id, ticket, run, version FROM tasks WHERE state = 'waiting' AND (queued < {now} - $3 OR version <> $2) AND "+mine, q.opt.Space, q.opt.Version, strayAfter.Seconds())
 	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var found []stray
-	for rows.Next() {
-		var s stray
-		if err := rows.Scan(&s.id, &s.ticket, &s.run, &s.version); err != nil {
-			return err
-		}
-		found = append(found, s)
-	}
-	if err := rows.Err(); err != nil {
 		return err
 	}
 	for _, s := range found {
@@ -193,20 +173,11 @@ func (q *Queue) collect(ctx context.Context) error {
 	if q.opt.Collect == nil {
 		return nil
 	}
-	rows, err := q.e.read().QueryContext(ctx, "SELECT id, job, kind, params, outcome, result FROM tasks WHERE space = $1 AND state = 'collecting' ORDER BY ended, id", q.opt.Space)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	var found []*Task
-	for rows.Next() {
+	found, err := rowsOf(ctx, q.e, func(r scanner) (*Task, error) {
 		t := &Task{q: q}
-		if err := rows.Scan(&t.ID, &t.Job, &t.Kind, &t.Params, &t.Outcome, &t.result); err != nil {
-			return err
-		}
-		found = append(found, t)
-	}
-	if err := rows.Err(); err != nil {
+		return t, r.Scan(&t.ID, &t.Job, &t.Kind, &t.Params, &t.Outcome, &t.result)
+	}, "SELECT id, job, kind, params, outcome, result FROM tasks WHERE space = $1 AND state = 'collecting' ORDER BY ended, id", q.opt.Space)
+	if err != nil {
 		return err
 	}
 	for _, t := range found {
