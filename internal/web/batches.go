@@ -26,13 +26,7 @@ var errNoBatch = errors.New("no such batch")
 
 // batchFolder is the path of a batch that exists: a folder beside the jobs with batch.toml in it.
 func (w *workspace) batchFolder(id string) (string, error) {
-	if !goodID.MatchString(id) {
-		return "", errNoBatch
-	}
-	if info, err := w.root.Lstat(id); err != nil || !info.IsDir() { // a link is not followed
-		return "", errNoBatch
-	}
-	if info, err := w.root.Lstat(id + "/" + batch.FileName); err != nil || !info.Mode().IsRegular() {
+	if !w.holds(id, batch.FileName) {
 		return "", errNoBatch
 	}
 	return filepath.Join(w.dir, id), nil
@@ -157,18 +151,10 @@ func (s *Server) happened(ctx context.Context, folder, out string, b *batch.Benc
 	return batch.LoadHistory(note, b, last.Plan)
 }
 
-// batchFile opens a result of a batch by its name.
+// batchFile opens a result of a batch by its name; it has no folders.
 func (w *workspace) batchFile(id, name string) (*os.File, error) {
-	if _, err := w.batchFolder(id); err != nil || strings.ContainsAny(name, "/\\\x00") || !fs.ValidPath(name) || name == "." {
+	if _, err := w.batchFolder(id); err != nil || strings.Contains(name, "/") {
 		return nil, fs.ErrNotExist
 	}
-	f, err := w.root.Open(id + "/" + batchOut + "/" + name)
-	if err != nil {
-		return nil, fs.ErrNotExist
-	}
-	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		f.Close()
-		return nil, fs.ErrNotExist
-	}
-	return f, nil
+	return w.openBelow(id+"/"+batchOut, name)
 }

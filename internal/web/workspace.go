@@ -45,18 +45,23 @@ var goodID = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9 ._-]{0,79}$`)
 
 // folder is the path of a job that exists.
 func (w *workspace) folder(id string) (string, error) {
-	if !goodID.MatchString(id) {
-		return "", errNoJob
-	}
-	info, err := w.root.Lstat(id)
-	if err != nil || !info.IsDir() { // a link is not a directory to Lstat, so it is not followed
-		return "", errNoJob
-	}
-	info, err = w.root.Lstat(id + "/" + job.FileName)
-	if err != nil || !info.Mode().IsRegular() {
+	if !w.holds(id, job.FileName) {
 		return "", errNoJob
 	}
 	return filepath.Join(w.dir, id), nil
+}
+
+// holds says whether there is a folder of an id that may be served, with a file of a name in it.
+func (w *workspace) holds(id, file string) bool {
+	if !goodID.MatchString(id) {
+		return false
+	}
+	info, err := w.root.Lstat(id)
+	if err != nil || !info.IsDir() { // a link is not a directory to Lstat, so it is not followed
+		return false
+	}
+	info, err = w.root.Lstat(id + "/" + file)
+	return err == nil && info.Mode().IsRegular()
 }
 
 // ids lists the jobs, the last changed first.
@@ -142,10 +147,15 @@ func (w *workspace) outFile(id, name string) (*os.File, error) {
 	if _, err := w.folder(id); err != nil {
 		return nil, err
 	}
+	return w.openBelow(id+"/"+job.OutName, name)
+}
+
+// openBelow opens a plain file below a folder of the workspace that is known to be there.
+func (w *workspace) openBelow(folder, name string) (*os.File, error) {
 	if !fs.ValidPath(name) || name == "." || strings.ContainsAny(name, "\\\x00") {
 		return nil, fs.ErrNotExist
 	}
-	f, err := w.root.Open(id + "/" + job.OutName + "/" + name)
+	f, err := w.root.Open(folder + "/" + name)
 	if err != nil {
 		return nil, fs.ErrNotExist
 	}
