@@ -41,13 +41,18 @@ func (c BenchChoice) bench() steps.Bench {
 	return b
 }
 
-// plan makes the steps of a job's last good run.
-func (s *Server) plan(id string, c BenchChoice) (*steps.Job, *steps.Plan, error) {
+// built is a job's last good run.
+func (s *Server) built(id string) (*steps.Job, error) {
 	folder, err := s.work.folder(id)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	j, err := steps.ReadJob(folder)
+	return steps.ReadJob(folder)
+}
+
+// plan makes the steps of a job's last good run.
+func (s *Server) plan(id string, c BenchChoice) (*steps.Job, *steps.Plan, error) {
+	j, err := s.built(id)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -197,11 +202,7 @@ func (s *Server) benchLink(host, id string) string {
 	if name == "" || loopback(name) {
 		return ""
 	}
-	scheme := "http"
-	if s.opt.CertFile != "" {
-		scheme = "https"
-	}
-	return scheme + "://" + host + "/bench/" + url.PathEscape(id)
+	return s.opt.scheme() + "://" + host + "/bench/" + url.PathEscape(id)
 }
 
 func (s *Server) startRun(ctx context.Context, id string, n newRun) (*runView, error) {
@@ -243,11 +244,7 @@ func viewRun(run *record.Run, signed []record.SignOff) *runView {
 
 // runsOf finds a job's runs by the name of its part, which is what records know it by.
 func (s *Server) runsOf(ctx context.Context, id string, most int) ([]runView, error) {
-	folder, err := s.work.folder(id)
-	if err != nil {
-		return nil, err
-	}
-	j, err := steps.ReadJob(folder)
+	j, err := s.built(id)
 	if err != nil {
 		return nil, err
 	}

@@ -133,11 +133,7 @@ func (s *Server) shots(ctx context.Context, mould, part string, most int) (out [
 func (s *Server) causes(ctx context.Context, shot, defect, id string) (out []record.Likely, err error) {
 	var facts record.JobFacts
 	if id != "" {
-		folder, err := s.work.folder(id)
-		if err != nil {
-			return nil, err
-		}
-		j, err := steps.ReadJob(folder)
+		j, err := s.built(id)
 		if err != nil {
 			return nil, err
 		}

@@ -65,6 +65,13 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
+func (o Options) scheme() string {
+	if o.CertFile != "" {
+		return "https"
+	}
+	return "http"
+}
+
 // check refuses what would leave the workspace open to others.
 func (o Options) check() error {
 	host, _, err := net.SplitHostPort(o.Addr)

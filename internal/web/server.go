@@ -114,11 +114,7 @@ func Serve(ctx context.Context, opt Options, ready func(url string)) (err error)
 		}
 		ended <- h.Serve(l)
 	}()
-	scheme := "http"
-	if opt.CertFile != "" {
-		scheme = "https"
-	}
-	ready(scheme + "://" + l.Addr().String() + "/")
+	ready(opt.scheme() + "://" + l.Addr().String() + "/")
 	select {
 	case err = <-ended:
 		return fmt.Errorf("serve: %w", err)
