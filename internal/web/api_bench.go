@@ -128,7 +128,6 @@ type RunPath struct {
 }
 
 func (s *Server) benchRoutes(api huma.API) {
-	s.fillRoutes(api)
 	s.compareRoutes(api)
 	huma.Register(api, huma.Operation{OperationID: "getPlan", Method: http.MethodGet, Path: "/api/jobs/{job}/plan", Summary: "The steps of the last run, for a bench", Middlewares: behind(s.costly)},
 		func(_ context.Context, in *PlanInput) (*body[*steps.Plan], error) {

@@ -8,7 +8,6 @@ import (
 	"mouldwright/internal/geom"
 
 	"github.com/danielgtaylor/huma/v2"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // packOut is a binary answer; see pack for its form.
@@ -52,31 +51,21 @@ type showMeta struct {
 }
 
 func (s *Server) geometryRoutes(api huma.API) {
-	route := func(id, path, words string, make func(ctx context.Context, job string) (tag string, p *pack, err error)) {
+	route := func(id, path, words string, make func(ctx context.Context, job string) (tagged, error)) {
 		huma.Register(api, huma.Operation{OperationID: id, Method: http.MethodGet, Path: "/api/jobs/{job}/" + path, Summary: words + " (binary; see docs/api.md)"},
 			func(ctx context.Context, in *packIn) (*packOut, error) {
-				tag, p, err := make(ctx, in.Job)
+				p, err := make(ctx, in.Job)
 				if err != nil {
 					return nil, s.asProblem(err)
 				}
-				return p.answer(in.Seen, tag)
+				return p.answer(in.Seen)
 			})
 	}
 	route("getPart", "part.bin", "The part's surface as the view draws it", s.packPart)
 	route("getShow", "show.bin", "Which facets of the view are show faces", s.packShow)
 	route("getJudgedFacets", "judgement.bin", "Draft, reach and undercut of each facet of the view, and the parting line", s.packJudgement)
-	huma.Register(api, huma.Operation{OperationID: "getMould", Method: http.MethodGet, Path: "/api/jobs/{job}/mould.bin", Summary: "The pieces of the mould and the casting, closed, in the mould frame (binary; see docs/api.md)"},
-		func(ctx context.Context, in *packIn) (*packOut, error) {
-			folder, err := s.work.folder(in.Job)
-			if err != nil {
-				return nil, s.asProblem(err)
-			}
-			p, err := s.packedMould(in.Job, folder)
-			if err != nil {
-				return nil, s.asProblem(err)
-			}
-			return answer(in.Seen, p.tag, func() ([]byte, error) { return p.bytes, nil })
-		})
+	route("getMould", "mould.bin", "The pieces of the mould and the casting, closed, in the mould frame", s.packedMould)
+	route("getFill", "fill.bin", "When the resin reaches each place of the casting, in the mould frame", s.packFill)
 	huma.Register(api, huma.Operation{OperationID: "getIntake", Method: http.MethodGet, Path: "/api/jobs/{job}/intake", Summary: "What a look over the part found"},
 		func(ctx context.Context, in *JobPath) (*body[intakeView], error) {
 			sc, _, err := s.inspected(ctx, in.Job)
@@ -114,39 +103,43 @@ type judgedView struct {
 
 var errNotJudged = problem(http.StatusNotFound, "the part has not been judged as it is; post a judge task")
 
-func (p *pack) answer(seen, tag string) (*packOut, error) { return answer(seen, tag, p.bytes) }
+// tagged is a pack, made when it is needed, and a tag that changes with it.
+type tagged struct {
+	tag   string
+	bytes func() ([]byte, error)
+}
 
-func answer(seen, tag string, bytes func() ([]byte, error)) (*packOut, error) {
-	tag = `"` + tag + `"`
+func (t tagged) answer(seen string) (*packOut, error) {
+	tag := `"` + t.tag + `"`
 	if seen == tag {
 		return nil, huma.Status304NotModified()
 	}
-	b, err := bytes()
+	b, err := t.bytes()
 	if err != nil {
 		return nil, err
 	}
 	return &packOut{ContentType: "application/octet-stream", Cache: "no-cache", ETag: tag, Body: b}, nil
 }
 
-func (s *Server) packPart(_ context.Context, id string) (string, *pack, error) {
+func (s *Server) packPart(_ context.Context, id string) (tagged, error) {
 	sc, d, err := s.scene(id)
 	if err != nil {
-		return "", nil, err
+		return tagged{}, err
 	}
 	out := &pack{Meta: partMeta{File: d.file.Part.File, Object: sc.opened.Object.Name, Unit: sc.opened.Unit.Name(), Facets: len(sc.opened.Object.Mesh.Tris),
 		Shown: len(sc.view.mesh.Tris), CellMM: sc.view.cellMM, OriginMM: array(sc.origin), SizeMM: array(sc.box.Size())}}
 	addMesh(out, "", sc.view.mesh, sc.origin)
-	return tagOf([]byte(sc.key)), out, nil
+	return tagged{tagOf([]byte(sc.key)), out.bytes}, nil
 }
 
-func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error) {
+func (s *Server) packShow(ctx context.Context, id string) (tagged, error) {
 	sc, d, err := s.inspected(ctx, id)
 	if err != nil {
-		return "", nil, err
+		return tagged{}, err
 	}
 	marks, err := sc.show(d.file.Show)
 	if err != nil {
-		return "", nil, err
+		return tagged{}, err
 	}
 	meta := showMeta{GrowDeg: d.file.Show.GrowDeg}
 	for f, on := range marks {
@@ -163,32 +156,27 @@ func (s *Server) packShow(ctx context.Context, id string) (string, *pack, error)
 	}
 	out := &pack{Meta: meta}
 	add(out, "show", of)
-	return tagOf([]byte(sc.key + keyOf(d.file.Show))), out, nil
+	return tagged{tagOf([]byte(sc.key + keyOf(d.file.Show))), out.bytes}, nil
 }
 
-func (s *Server) packJudgement(ctx context.Context, id string) (string, *pack, error) {
+func (s *Server) packJudgement(ctx context.Context, id string) (tagged, error) {
 	sc, _, err := s.inspected(ctx, id)
 	if err != nil {
-		return "", nil, err
+		return tagged{}, err
 	}
 	j, key, err := s.judgement(ctx, id, sc)
 	if err != nil {
-		return "", nil, err
+		return tagged{}, err
 	}
 	if j == nil {
-		return "", nil, errNotJudged
+		return tagged{}, errNotJudged
 	}
 	out := &pack{Meta: struct {
 		Loops int `json:"loops"`
 	}{len(j.loops)}}
 	j.addFacets(out, sc.working)
 	for i, l := range j.loops {
-		pos := make([]float32, 0, 3*len(l))
-		for _, v := range l {
-			q := r3.Sub(v, sc.origin)
-			pos = append(pos, float32(q.X), float32(q.Y), float32(q.Z))
-		}
-		add(out, fmt.Sprintf("loop.%d", i), pos)
+		add(out, fmt.Sprintf("loop.%d", i), positions(l, sc.origin))
 	}
-	return tagOf([]byte(sc.key + key)), out, nil
+	return tagged{tagOf([]byte(sc.key + key)), out.bytes}, nil
 }

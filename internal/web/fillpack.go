@@ -5,12 +5,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"net/http"
 
 	"mouldwright/internal/fill"
 	"mouldwright/internal/job"
-
-	"github.com/danielgtaylor/huma/v2"
 )
 
 type fillMeta struct {
@@ -19,27 +16,16 @@ type fillMeta struct {
 	Facets   int        `json:"facets"`
 }
 
-func (s *Server) fillRoutes(api huma.API) {
-	huma.Register(api, huma.Operation{OperationID: "getFill", Method: http.MethodGet, Path: "/api/jobs/{job}/fill.bin", Summary: "When the resin reaches each place of the casting, in the mould frame (binary; see docs/api.md)"},
-		func(_ context.Context, in *packIn) (*packOut, error) {
-			p, err := s.packFill(in.Job)
-			if err != nil {
-				return nil, s.asProblem(err)
-			}
-			return answer(in.Seen, p.tag, func() ([]byte, error) { return p.bytes, nil })
-		})
-}
-
 // packFill packs how the mould of a job's last run fills.
-func (s *Server) packFill(id string) (packed, error) {
+func (s *Server) packFill(_ context.Context, id string) (tagged, error) {
 	f, err := s.work.outFile(id, job.WettingFile)
 	if err != nil {
-		return packed{}, fmt.Errorf("how it fills is not worked out: %w", err)
+		return tagged{}, fmt.Errorf("how it fills is not worked out: %w", err)
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	if err != nil {
-		return packed{}, fmt.Errorf("read how it fills: %w", err)
+		return tagged{}, fmt.Errorf("read how it fills: %w", err)
 	}
 	return s.fills.of(id, fileTag(info), func() ([]byte, error) { return packWetting(f) })
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -16,32 +17,36 @@ import (
 // keptPacks keeps the packs of the jobs last looked at.
 type keptPacks struct {
 	mu   sync.Mutex
-	byID map[string]packed
+	byID map[string]keptPack
 }
 
-type packed struct {
+type keptPack struct {
 	tag   string
 	bytes []byte
 }
 
-func newKeptPacks() *keptPacks { return &keptPacks{byID: map[string]packed{}} }
+func (k keptPack) tagged() tagged {
+	return tagged{k.tag, func() ([]byte, error) { return k.bytes, nil }}
+}
+
+func newKeptPacks() *keptPacks { return &keptPacks{byID: map[string]keptPack{}} }
 
 // of gives a job's pack as it is for a tag, which changes with what it is made of.
-func (k *keptPacks) of(id, tag string, pack func() ([]byte, error)) (packed, error) {
+func (k *keptPacks) of(id, tag string, pack func() ([]byte, error)) (tagged, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if p := k.byID[id]; p.tag == tag {
-		return p, nil
+		return p.tagged(), nil
 	}
 	b, err := pack()
 	if err != nil {
-		return packed{}, err
+		return tagged{}, err
 	}
 	if len(k.byID) >= scenesKept {
 		clear(k.byID)
 	}
-	k.byID[id] = packed{tag, b}
-	return k.byID[id], nil
+	k.byID[id] = keptPack{tag, b}
+	return k.byID[id].tagged(), nil
 }
 
 // fileTag changes when a file does.
@@ -65,11 +70,15 @@ type mouldPiece struct {
 }
 
 // packedMould packs the mould of a job's last run.
-func (s *Server) packedMould(id, folder string) (packed, error) {
+func (s *Server) packedMould(_ context.Context, id string) (tagged, error) {
+	folder, err := s.work.folder(id)
+	if err != nil {
+		return tagged{}, err
+	}
 	path := filepath.Join(folder, job.OutName, mouldFile)
 	info, err := os.Stat(path)
 	if err != nil {
-		return packed{}, fmt.Errorf("there is no mould yet: %w", os.ErrNotExist)
+		return tagged{}, fmt.Errorf("there is no mould yet: %w", os.ErrNotExist)
 	}
 	return s.moulds.of(id, fileTag(info), func() ([]byte, error) {
 		rep, err := job.LastReport(folder)

@@ -77,17 +77,22 @@ func clustered(m *mesh.Mesh, origin r3.Vec, cell float64) *view {
 	return v
 }
 
-// addMesh packs the positions, relative to origin so that float32 keeps them apart, and the corners.
-func addMesh(p *pack, prefix string, m *mesh.Mesh, origin r3.Vec) {
-	pos := make([]float32, 0, 3*len(m.Verts))
-	for _, v := range m.Verts {
+// positions are places relative to origin, so that float32 keeps them apart.
+func positions(places []r3.Vec, origin r3.Vec) []float32 {
+	out := make([]float32, 0, 3*len(places))
+	for _, v := range places {
 		q := r3.Sub(v, origin)
-		pos = append(pos, float32(q.X), float32(q.Y), float32(q.Z))
+		out = append(out, float32(q.X), float32(q.Y), float32(q.Z))
 	}
+	return out
+}
+
+// addMesh packs the positions and the corners.
+func addMesh(p *pack, prefix string, m *mesh.Mesh, origin r3.Vec) {
 	idx := make([]uint32, 0, 3*len(m.Tris))
 	for _, t := range m.Tris {
 		idx = append(idx, t[0], t[1], t[2])
 	}
-	add(p, prefix+"positions", pos)
+	add(p, prefix+"positions", positions(m.Verts, origin))
 	add(p, prefix+"corners", idx)
 }
