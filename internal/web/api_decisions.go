@@ -91,7 +91,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
-			p := r3.Vec{X: in.Body.At[0], Y: in.Body.At[1], Z: in.Body.At[2]}
+			p := vec(in.Body.At)
 			out, err := s.change(ctx, in.Job, d.tag, func(old []byte) ([]byte, error) { return pick(old, d.file, sc, marks, p) })
 			if err == nil {
 				out.Body.Notice = s.pickNotice(ctx, in.Job, marks, p)
@@ -111,14 +111,7 @@ func (s *Server) decisionRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "removeShowRule", Method: http.MethodPost, Path: "/api/jobs/{job}/show/remove", Summary: "Take a rule for show faces out of job.toml"},
 		func(ctx context.Context, in *ruleIn) (*body[*jobView], error) {
-			folder, err := s.work.folder(in.Job)
-			if err != nil {
-				return nil, s.asProblem(err)
-			}
-			d, err := readDecisions(folder)
-			if err == nil {
-				err = d.bad
-			}
+			_, d, err := s.sound(in.Job)
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
@@ -169,16 +162,20 @@ func whole(v any) any {
 	return v
 }
 
-// scene loads what a job's part looks like now.
-func (s *Server) scene(id string) (*scene, *decisions, error) {
-	folder, err := s.work.folder(id)
-	if err != nil {
-		return nil, nil, err
+// sound reads a job's decisions, which must be usable.
+func (s *Server) sound(id string) (folder string, d *decisions, err error) {
+	if folder, err = s.work.folder(id); err != nil {
+		return "", nil, err
 	}
-	d, err := readDecisions(folder)
-	if err == nil {
+	if d, err = readDecisions(folder); err == nil {
 		err = d.bad
 	}
+	return folder, d, err
+}
+
+// scene loads what a job's part looks like now.
+func (s *Server) scene(id string) (*scene, *decisions, error) {
+	folder, d, err := s.sound(id)
 	if err != nil {
 		return nil, nil, err
 	}
