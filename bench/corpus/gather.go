@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"math"
 	"os"
@@ -43,6 +44,12 @@ type Corpus struct {
 type Places struct {
 	Models string // folder of assimp-testmodels; "" means where Debian puts it
 	Bench  string // folder of export.mjs and its node_modules; "" means bench/realmeshes
+}
+
+// Flags adds the flags that name other places.
+func (p *Places) Flags(to *flag.FlagSet) {
+	to.StringVar(&p.Models, "models", "", "folder of assimp-testmodels, if not where Debian puts it")
+	to.StringVar(&p.Bench, "bench", "", "folder of export.mjs and its node_modules, if not bench/realmeshes")
 }
 
 func (p Places) withDefaults() Places {

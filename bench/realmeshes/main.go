@@ -18,30 +18,35 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	var from corpus.Places
-	flag.StringVar(&from.Models, "models", "", "folder of assimp-testmodels, if not where Debian puts it")
-	flag.StringVar(&from.Bench, "bench", "", "folder of export.mjs and its node_modules, if not bench/realmeshes")
+	from.Flags(flag.CommandLine)
 	out := flag.String("o", "docs/realmeshes.md", "file to write the table to")
 	tilt := flag.Bool("tilt", false, "search the tilt of every proven mould instead, and print what comes of it")
 	only := flag.String("only", "", "take only meshes whose name holds this, and print the page instead of writing it")
 	flag.Parse()
 	pool := solid.NewPool(solid.Options{})
-	do := func(c *corpus.Corpus) error { return writeTable(ctx, c, pool, *out, *only) }
-	if *tilt {
-		do = func(c *corpus.Corpus) error { return tilts(ctx, c, newPipeline(pool), os.Stdout) }
-	}
-	err := from.Check(admesh)
-	if err == nil {
-		var c *corpus.Corpus
-		if c, err = corpus.Gather(ctx, from); err == nil {
-			err = do(c)
+	err := onCorpus(ctx, from, func(c *corpus.Corpus) error {
+		if *tilt {
+			return tilts(ctx, c, newPipeline(pool), os.Stdout)
 		}
-	}
+		return writeTable(ctx, c, pool, *out, *only)
+	})
+	pool.Close()
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "realmeshes:", err)
-		pool.Close()
 		os.Exit(1)
 	}
-	pool.Close()
+}
+
+// onCorpus gathers the meshes, once all that is needed is known to be installed, for do.
+func onCorpus(ctx context.Context, from corpus.Places, do func(*corpus.Corpus) error) error {
+	if err := from.Check(admesh); err != nil {
+		return err
+	}
+	c, err := corpus.Gather(ctx, from)
+	if err != nil {
+		return err
+	}
+	return do(c)
 }
 
 // admesh is what the meshes are measured with a second time.

@@ -8,8 +8,7 @@ import (
 )
 
 // The main job on a few of the meshes; the command runs it on all. Convex solids and a sphere must
-// come apart; the blend file.s part locks
-// whichever way it is turned, and the duck.s surface crosses itself.
+// come apart; the blend file's part locks whichever way it is turned, and the duck's surface crosses itself.
 func TestMainJobOnRealMeshes(t *testing.T) {
 	c := installed(t)
 	pool := solid.NewPool(solid.Options{})

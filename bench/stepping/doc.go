@@ -8,7 +8,7 @@
 //
 //	step.go     the brute force; it knows nothing of the proof
 //	agree.go    what the two must agree on
-//	halves.go, cut.go, plug.go, passing.go, pieces.go   where the pairs come from
+//	halves.go, cut.go, passing.go, pieces.go   where the pairs come from
 //
 // Bodies are the meshes of package bench/corpus, what the boolean library cuts from them, and pieces of
 // moulds that package tooling builds. Directions and sizes are drawn from a fixed seed.

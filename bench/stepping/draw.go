@@ -41,9 +41,13 @@ func (m *maker) tilted(d r3.Vec, deg float64) r3.Vec {
 	if deg == 0 {
 		return d
 	}
+	return leaned(d, m.sideways(d), deg)
+}
+
+// sideways is square to d.
+func (m *maker) sideways(d r3.Vec) r3.Vec {
 	u := r3.Unit(r3.Cross(d, leastAlong(d)))
-	side := r3.NewRotation(2*math.Pi*m.rnd.Float64(), d).Rotate(u)
-	return leaned(d, side, deg)
+	return r3.NewRotation(2*math.Pi*m.rnd.Float64(), d).Rotate(u)
 }
 
 // leaned turns d by an angle towards side, which is square to it.

@@ -96,8 +96,7 @@ func splitMeshes(s *solid.Solid, d r3.Vec, at float64) (above, below *mesh.Mesh,
 // onThePoint leans d until the first of the facets under the split turns upward, and past it by some
 // degrees, or short of it. Where one looks up already, d is only leaned by that.
 func (m *maker) onThePoint(body *mesh.Mesh, d r3.Vec, at, pastDeg float64) (way r3.Vec, barely bool) {
-	side := r3.Unit(r3.Cross(d, leastAlong(d)))
-	side = r3.NewRotation(2*math.Pi*m.rnd.Float64(), d).Rotate(side)
+	side := m.sideways(d)
 	var under []r3.Vec
 	for f := range body.Tris {
 		t := body.Facet(f)

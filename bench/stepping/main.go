@@ -16,8 +16,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	var from corpus.Places
-	flag.StringVar(&from.Models, "models", "", "folder of assimp-testmodels, if not where Debian puts it")
-	flag.StringVar(&from.Bench, "bench", "", "folder of export.mjs and its node_modules, if not bench/realmeshes")
+	from.Flags(flag.CommandLine)
 	flag.Parse()
 	pool := solid.NewPool(solid.Options{})
 	err := check(ctx, pool, from)

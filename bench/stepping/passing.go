@@ -31,8 +31,7 @@ func passing(m *maker, count int) (out []pair) {
 			by = r3.Sub(by, r3.Scale(r3.Dot(by, d), d))
 			p.Fixed = shifted(b.Mesh, r3.Add(by, over))
 		} else {
-			side := r3.Unit(r3.Cross(d, leastAlong(d)))
-			side = r3.NewRotation(2*math.Pi*m.rnd.Float64(), d).Rotate(side)
+			side := m.sideways(d)
 			by := r3.Sub(outermost(a.Mesh, side), outermost(b.Mesh, r3.Scale(-1, side)))
 			by = r3.Sub(by, r3.Scale(r3.Dot(by, d), d))
 			p.Fixed = shifted(b.Mesh, r3.Add(r3.Add(by, over), r3.Scale(c, side)))

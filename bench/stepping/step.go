@@ -91,13 +91,8 @@ func walk(ctx context.Context, k *solid.Kernel, p pair, from, to, least float64)
 
 // reach is the travel after which the moving body is wholly past the fixed one.
 func reach(p pair) float64 {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, v := range p.Moving.Verts {
-		low = math.Min(low, r3.Dot(v, p.D))
-	}
-	for _, v := range p.Fixed.Verts {
-		high = math.Max(high, r3.Dot(v, p.D))
-	}
+	low, _ := span(p.Moving, p.D)
+	_, high := span(p.Fixed, p.D)
 	return high - low
 }
 
