@@ -1,9 +1,9 @@
 // Batches: the list, and one batch with its text, its board and what it costs.
-import { ApiError, type Place } from './http'
+import type { ApiError } from './http'
 import { batchApi, type Batch, type Plan } from './office'
 import { api } from './api'
 import { h, num, rebuild } from './dom'
-import { placed } from './stations'
+import { placed, toLine } from './place'
 
 export async function batches(app: HTMLElement, go: (path: string) => void): Promise<void> {
   document.title = 'Batches · mouldwright'
@@ -44,7 +44,7 @@ export async function oneBatch(app: HTMLElement, id: string): Promise<void> {
     } catch (e) {
       const err = e as ApiError
       words.textContent = placed(err.message, err.place)
-      if (err.place) toLine(area, err.place)
+      toLine(area, err.place)
     } finally {
       plan.disabled = false
     }
@@ -59,15 +59,6 @@ export async function oneBatch(app: HTMLElement, id: string): Promise<void> {
         h('div', { class: 'row' }, plan, h('button', { class: 'quiet', 'data-key': 'save-batch', click: () => void save(false) }, 'Save alone'))))
   }
   draw()
-}
-
-function toLine(area: HTMLTextAreaElement, place: Place): void {
-  if (!place.line) return
-  const lines = area.value.split('\n')
-  const start = lines.slice(0, place.line - 1).join('\n').length + (place.line > 1 ? 1 : 0)
-  area.focus()
-  area.scrollTop = Math.max(0, place.line - 4) * (area.scrollHeight / lines.length)
-  area.setSelectionRange(start, start + (lines[place.line - 1]?.length ?? 0))
 }
 
 function board(b: Batch, r: Plan): HTMLElement {

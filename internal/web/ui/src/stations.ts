@@ -2,6 +2,7 @@
 import { api, ApiError, type Check, type Shot, type Task, type Vec, type Way } from './api'
 import type { Bench } from './bench'
 import { direction, fix, h, num, rebuild } from './dom'
+import { placed, toLine } from './place'
 
 const AXES: [string, Vec][] = [['+x', [1, 0, 0]], ['−x', [-1, 0, 0]], ['+y', [0, 1, 0]], ['−y', [0, -1, 0]], ['+z', [0, 0, 1]], ['−z', [0, 0, -1]]]
 
@@ -286,12 +287,7 @@ export function decisionsStation(box: HTMLElement, b: Bench): void {
     } catch (e) {
       const err = e as ApiError
       words.textContent = placed(err.message, err.place)
-      if (err.place?.line) {
-        const start = area.value.split('\n').slice(0, err.place.line - 1).join('\n').length + (err.place.line > 1 ? 1 : 0)
-        area.focus()
-        area.scrollTop = Math.max(0, err.place.line - 4) * (area.scrollHeight / area.value.split('\n').length)
-        area.setSelectionRange(start, area.value.indexOf('\n', start) < 0 ? area.value.length : area.value.indexOf('\n', start))
-      }
+      toLine(area, err.place)
     }
   }
   const details = h('details', { toggle: () => { if (details.open && !area.dataset['dirty']) void load() } }, h('summary', { 'data-key': 'decisions' }, 'All decisions: job.toml'),
@@ -299,9 +295,4 @@ export function decisionsStation(box: HTMLElement, b: Bench): void {
     h('div', { class: 'row' }, h('button', { class: 'primary', 'data-key': 'save', click: () => void save() }, 'Save'), h('button', { class: 'quiet', 'data-key': 'undo', click: () => void load() }, 'As saved')))
   rebuild(box, details)
   details.open = open
-}
-
-export function placed(words: string, place?: { line: number; column: number; key?: string }): string {
-  if (!place) return words
-  return `${place.line ? `line ${place.line}, column ${place.column}: ` : ''}${place.key ? place.key + ': ' : ''}${words}`
 }
