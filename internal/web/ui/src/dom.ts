@@ -39,3 +39,6 @@ export function direction(d: readonly number[]): string {
   for (let i = 0; i < 3; i++) if (Math.abs(Math.abs(d[i]!) - 1) < 1e-9) return (d[i]! > 0 ? '+' : '\u2212') + axes[i]
   return d.map((v) => fix(v, 3)).join(', ')
 }
+
+/** Words with a capital at their head. */
+export const sentence = (w: string) => w.charAt(0).toUpperCase() + w.slice(1)

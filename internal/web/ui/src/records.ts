@@ -3,11 +3,9 @@ import { api } from './api'
 import { nav } from './batches'
 import { h, num, rebuild } from './dom'
 import { keep, kept } from './walk/kept'
-import { newKey } from './walk/model'
-import { recordApi, type Casting, type Mould } from './office'
+import { newKey, OUTCOMES, recordApi, today, type Casting, type Mould } from './books'
 
 const TABLES = ['moulds', 'shots', 'mixes', 'lots', 'runs'] as const
-const OUTCOMES: Record<string, string> = { good: 'good', mended: 'mended', scrap: 'scrap', pending: 'not judged yet' }
 
 export async function records(app: HTMLElement): Promise<void> {
   document.title = 'Records · mouldwright'
@@ -16,7 +14,7 @@ export async function records(app: HTMLElement): Promise<void> {
   const castingBox = h('section', { 'aria-labelledby': 'castings-title' })
   const folderOf = (part: string) => jobs.find((j) => j.name === part && j.has_report)?.id ?? ''
   const list = async () => {
-    const all = await recordApi.castings(mould)
+    const all = await recordApi.castings({ mould })
     rebuild(castingBox, h('h2', { id: 'castings-title' }, 'Castings'),
       moulds.length ? h('label', { class: 'field' }, h('span', {}, 'Of'), h('select', { id: 'of-mould', 'data-key': 'of-mould', change: (e) => { mould = (e.target as HTMLSelectElement).value; void list() } }, h('option', { value: '' }, 'all moulds'), ...moulds.map((m) => h('option', { value: m.id, selected: m.id === mould }, `${m.name} (${m.id})`)))) : null,
       all.length ? h('ul', { class: 'plain castings-list' }, ...all.map((c) => casting(c, moulds, folderOf))) : h('p', { class: 'soft' }, 'None yet.'))
@@ -86,8 +84,3 @@ function addCasting(moulds: Mould[], defects: { code: string; words: string }[],
 }
 
 const row = (label: string, field: HTMLElement, ...more: HTMLElement[]) => h('label', { class: 'field' }, h('span', {}, label), field, ...more)
-
-function today(): string {
-  const t = new Date()
-  return `${t.getFullYear()}-${String(t.getMonth() + 1).padStart(2, '0')}-${String(t.getDate()).padStart(2, '0')}`
-}

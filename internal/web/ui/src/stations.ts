@@ -1,7 +1,7 @@
 // The four stations and the decisions: what they say, and what can be done there.
 import { api, ApiError, type Check, type Shot, type Task, type Vec, type Way } from './api'
 import type { Bench } from './bench'
-import { direction, fix, h, num, rebuild } from './dom'
+import { direction, fix, h, num, rebuild, sentence } from './dom'
 import { placed, toLine } from './place'
 
 const AXES: [string, Vec][] = [['+x', [1, 0, 0]], ['−x', [-1, 0, 0]], ['+y', [0, 1, 0]], ['−y', [0, -1, 0]], ['+z', [0, 0, 1]], ['−z', [0, 0, -1]]]
@@ -11,8 +11,6 @@ const mL = (mm3: number, d = 2) => `${num(mm3 / 1000, d)} mL`
 
 /** Sentences of the server may run over several lines. */
 const lines = (words: string) => words.split('\n').map((w) => h('span', { class: 'block' }, sentence(w.trim())))
-
-const sentence = (w: string) => w.charAt(0).toUpperCase() + w.slice(1)
 
 export function partStation(box: HTMLElement, b: Bench): void {
   const s = b.state!
@@ -175,7 +173,7 @@ function result(b: Bench): HTMLElement {
   const bad = m.checks.filter((c) => !c.ok)
   return h('div', { class: 'result' },
     h('div', { class: 'verdict good' }, h('p', {}, h('strong', {}, 'Proven to open. '), ...(m.opening ? lines(m.opening) : [])), m.stages?.length ? h('p', {}, 'Where a soft body has to give way, it stretches less than its material allows; the checks give the strain.') : null, m.stages?.length ? h('ol', { class: 'stages' }, ...m.stages.map((w) => h('li', {}, sentence(w)))) : null),
-    h('p', {}, `${m.family[0]!.toUpperCase()}${m.family.slice(1)}, block ${sizes(m.block_mm)}. Parting line ${num(m.parting_line_mm, 1)} mm in ${m.parting_loops} ${m.parting_loops === 1 ? 'loop' : 'loops'}, ${m.parting_line_on_show_mm > 0.05 ? num(m.parting_line_on_show_mm, 1) + ' mm' : 'none'} on show faces.`),
+    h('p', {}, `${sentence(m.family)}, block ${sizes(m.block_mm)}. Parting line ${num(m.parting_line_mm, 1)} mm in ${m.parting_loops} ${m.parting_loops === 1 ? 'loop' : 'loops'}, ${m.parting_line_on_show_mm > 0.05 ? num(m.parting_line_on_show_mm, 1) + ' mm' : 'none'} on show faces.`),
     h('h3', {}, 'Pieces'),
     h('ul', { class: 'plain pieces' }, ...m.pieces.map((p) => h('li', {},
       h('img', { src: api.file(b.id, `pictures/${p.name.replace(/ /g, '-')}.png`), alt: `The ${p.name}`, loading: 'lazy' }),

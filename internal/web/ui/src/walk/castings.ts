@@ -1,9 +1,8 @@
 // After the steps: what came out of the mould.
-import { h, rebuild } from '../dom'
+import { h, rebuild, sentence } from '../dom'
+import { newKey, OUTCOMES, recordApi, today, type Casting, type Mould, type NewCasting } from '../books'
 import { kept } from './kept'
-import { newKey, server, type Casting, type Mould, type Run } from './model'
-
-const OUTCOMES: [string, string][] = [['good', 'Good'], ['mended', 'Mended'], ['scrap', 'Scrap'], ['pending', 'Not judged yet']]
+import type { Run } from './model'
 
 /** A form that puts castings of a run down, one after the other. */
 export function castings(run: Run): HTMLElement {
@@ -15,9 +14,9 @@ export function castings(run: Run): HTMLElement {
 async function fill(box: HTMLElement, run: Run): Promise<void> {
   let moulds: Mould[]
   let defects: { code: string; words: string }[]
-  let before: { id: string; run?: string; outcome: string }[]
+  let before: Casting[]
   try {
-    ;[moulds, defects, before] = await Promise.all([server.moulds(), server.defects(), server.castings(run.job)])
+    ;[moulds, defects, before] = await Promise.all([recordApi.moulds(), recordApi.defects(), recordApi.castings({ job: run.job })])
   } catch (e) {
     rebuild(box, h('p', { class: 'error', role: 'alert' }, (e as Error).message), h('button', { class: 'big', click: () => void fill(box, run) }, 'Try again'))
     return
@@ -37,10 +36,10 @@ async function fill(box: HTMLElement, run: Run): Promise<void> {
   const ticks = defects.map((d) => ({ code: d.code, box: h('input', { type: 'checkbox', id: 'defect-' + d.code }), words: d.words }))
   let key = newKey()
   const save = (outcome: string) => {
-    const c: Casting = { mould: mould.value, run: run.id, outcome, operator, key, ...(weight.value ? { casting_g: Number(weight.value) } : {}), ...(notes.value ? { notes: notes.value } : {}) }
+    const c: NewCasting = { mould: mould.value, run: run.id, outcome, operator, key, ...(weight.value ? { casting_g: Number(weight.value) } : {}), ...(notes.value ? { notes: notes.value } : {}) }
     const found = ticks.filter((t) => t.box.checked).map((t) => ({ code: t.code, place: '' }))
     if (found.length) c.defects = found
-    void server.addCasting(c).then(() => fill(box, run), (e: Error) => {
+    void recordApi.addCasting(c).then(() => fill(box, run), (e: Error) => {
       if (!/does not answer/.test(e.message)) key = newKey()
       words.textContent = e.message
     })
@@ -50,7 +49,7 @@ async function fill(box: HTMLElement, run: Run): Promise<void> {
     h('label', { class: 'line' }, h('span', {}, 'Weight of the casting, g (if weighed)'), weight),
     h('details', { 'data-key': 'defects' }, h('summary', {}, 'Defects'), h('ul', { class: 'plain defects' }, ...ticks.map((t) => h('li', {}, h('label', { class: 'tick' }, t.box, h('span', {}, h('strong', {}, t.code), ` ${t.words}`)))))),
     h('label', { class: 'line' }, h('span', {}, 'Anything worth keeping'), notes),
-    h('div', { class: 'outcomes', role: 'group', 'aria-label': 'How it came out' }, ...OUTCOMES.map(([code, label]) => h('button', { class: code === 'good' ? 'primary big' : 'big', 'data-key': 'outcome-' + code, click: () => save(code) }, label))), words)
+    h('div', { class: 'outcomes', role: 'group', 'aria-label': 'How it came out' }, ...Object.entries(OUTCOMES).map(([code, w]) => h('button', { class: code === 'good' ? 'primary big' : 'big', 'data-key': 'outcome-' + code, click: () => save(code) }, sentence(w)))), words)
 }
 
 function newMould(box: HTMLElement, run: Run): HTMLElement {
@@ -59,8 +58,6 @@ function newMould(box: HTMLElement, run: Run): HTMLElement {
   const key = newKey()
   return h('form', { submit: (e) => {
     e.preventDefault()
-    const today = new Date()
-    const made = `${today.getFullYear()}-${String(today.getMonth() + 1).padStart(2, '0')}-${String(today.getDate()).padStart(2, '0')}`
-    void server.addMould({ name: name.value, job: run.job, family: run.plan?.family ?? '', made_on: made, operator: kept('operator', '') || run.operator, key }).then(() => fill(box, run), (err: Error) => (words.textContent = err.message))
+    void recordApi.addMould({ name: name.value, job: run.job, family: run.plan?.family ?? '', made_on: today(), operator: kept('operator', '') || run.operator, key }).then(() => fill(box, run), (err: Error) => (words.textContent = err.message))
   } }, h('p', {}, 'The records hold no mould of this part yet. Put it down first: castings count its wear.'), h('label', { class: 'line' }, h('span', {}, 'What it is called'), name), h('button', { class: 'primary big', 'data-key': 'add-mould' }, 'Put the mould down'), words)
 }

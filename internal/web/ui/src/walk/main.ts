@@ -4,7 +4,8 @@ import './walk.css'
 import { ApiError } from '../http'
 import { h, rebuild } from '../dom'
 import { kept, keep } from './kept'
-import { newKey, server, type Bench, type Run } from './model'
+import { newKey, recordApi } from '../books'
+import { server, type Bench, type Run } from './model'
 import { Walk } from './walk'
 
 // The page of one job at the bench: begin a run, then step by step to the castings.
@@ -34,7 +35,7 @@ function go(run: string | null): void {
 async function begin(): Promise<void> {
   const [j, runs] = await Promise.all([server.job(job), server.runs(job)])
   document.title = `${j.name} at the bench`
-  const moulds = (await server.moulds()).filter((m) => m.job === runs[0]?.job || m.job === j.name)
+  const moulds = (await recordApi.moulds()).filter((m) => m.job === runs[0]?.job || m.job === j.name)
   const last = kept<Bench>('bench.' + job, {})
   const words = h('p', { class: 'error', role: 'alert' })
   const name = h('input', { id: 'who', required: true, maxlength: 80, autocomplete: 'name', value: kept('operator', '') })

@@ -35,8 +35,6 @@ export interface Run {
 }
 export interface Bench { shots?: number; temp_c?: number; cure_c?: number; cup_ml?: number; vacuum?: boolean; pot?: boolean; printed?: string; again?: boolean }
 export interface Signature { step: string; operator: string; value?: number; unit?: string; skipped?: boolean; reason?: string; key: string; signed_at: string }
-export interface Mould { id: string; name: string; job: string; retired_on?: string; life: { words: string } }
-export interface Casting { mould: string; run?: string; cavity?: number; outcome: string; casting_g?: number; predicted_g?: number; defects?: { code: string; place: string }[]; operator: string; notes?: string; key: string }
 
 const run = (id: string) => `/api/runs/${encodeURIComponent(id)}`
 
@@ -46,13 +44,5 @@ export const server = {
   begin: (id: string, b: Bench & { operator: string; mould?: string; key: string }) => json<Run>('POST', `${at(id)}/runs`, b),
   run: (id: string) => json<Run>('GET', run(id)),
   sign: (id: string, s: Signature) => json<Run>('POST', `${run(id)}/signs`, s),
-  moulds: () => json<Mould[]>('GET', '/api/records/moulds'),
-  addMould: (m: { name: string; job: string; family: string; made_on: string; operator: string; key: string }) => json<Mould>('POST', '/api/records/moulds', m),
-  castings: (job: string) => json<{ id: string; mould: string; run?: string; outcome: string }[]>('GET', `/api/records/shots?job=${encodeURIComponent(job)}`),
-  addCasting: (c: Casting) => json<{ id: string }>('POST', '/api/records/shots', c),
-  defects: () => json<{ code: string; words: string }[]>('GET', '/api/records/defects'),
   signIn: (token: string) => call('POST', '/api/session', { token }),
 }
-
-/** A key that makes sending twice harmless. */
-export const newKey = () => crypto.getRandomValues(new Uint32Array(4)).join('-')

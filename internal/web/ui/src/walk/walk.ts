@@ -3,7 +3,8 @@ import { h, num, rebuild } from '../dom'
 import { castings } from './castings'
 import { Clocks, span } from './clocks'
 import { keep, kept } from './kept'
-import { newKey, type Quantity, type Run, type SignOff, type Step } from './model'
+import { newKey } from '../books'
+import type { Quantity, Run, SignOff, Step } from './model'
 import { Outbox } from './outbox'
 
 export class Walk {
