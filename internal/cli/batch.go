@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -111,13 +112,7 @@ func (c batchPlanCmd) recorded(s *session, b *batch.Bench, out string) (h *batch
 	case !errors.Is(err, os.ErrNotExist):
 		return nil, err
 	}
-	place := c.Records
-	if place == "" {
-		place = os.Getenv("MOULDWRIGHT_RECORDS")
-	}
-	if place == "" {
-		place = defaultRecords
-	}
+	place := cmp.Or(c.Records, os.Getenv("MOULDWRIGHT_RECORDS"), defaultRecords)
 	err = recordsFlag{Records: place}.read(s, func(r *record.Reader, _ *record.Store) error {
 		h, err = batch.FromRecords(r, b, last, now)
 		return err

@@ -1,10 +1,6 @@
 package cli
 
-import (
-	"io"
-
-	"mouldwright/internal/job"
-)
+import "mouldwright/internal/job"
 
 type compareCmd struct {
 	Folder    string `arg:"" help:"The job folder."`
@@ -33,12 +29,8 @@ func (c compareCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	var printed error
-	if err := s.result(got, func(w io.Writer) { printed = got.Print(w) }); err != nil {
+	if err := s.printReport(got); err != nil {
 		return err
-	}
-	if printed != nil {
-		return printed
 	}
 	if got.Best == "" {
 		return &refusedError{errNoWay{}}

@@ -1,10 +1,6 @@
 package cli
 
-import (
-	"io"
-
-	"mouldwright/internal/job"
-)
+import "mouldwright/internal/job"
 
 type lidCmd struct {
 	Folder    string    `arg:"" help:"The job folder, after a run."`
@@ -30,9 +26,5 @@ func (c lidCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	var printed error
-	if err := s.result(r, func(w io.Writer) { printed = r.Print(w) }); err != nil {
-		return err
-	}
-	return printed
+	return s.printReport(r)
 }

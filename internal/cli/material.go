@@ -37,6 +37,15 @@ func (f libraryFlag) open() (*material.Library, error) {
 	return lib.Merge(own), nil
 }
 
+// find looks a material up in it.
+func (f libraryFlag) find(id string) (*material.Material, error) {
+	lib, err := f.open()
+	if err != nil {
+		return nil, err
+	}
+	return lib.Find(id)
+}
+
 type materialListCmd struct{ libraryFlag }
 
 func (c materialListCmd) Run(s *session) error {
@@ -75,11 +84,7 @@ type materialView struct {
 }
 
 func (c materialShowCmd) Run(s *session) error {
-	lib, err := c.open()
-	if err != nil {
-		return err
-	}
-	m, err := lib.Find(c.ID)
+	m, err := c.find(c.ID)
 	if err != nil {
 		return err
 	}

@@ -82,11 +82,7 @@ type materialWarmCmd struct {
 }
 
 func (c materialWarmCmd) Run(s *session) error {
-	lib, err := c.open()
-	if err != nil {
-		return err
-	}
-	m, err := lib.Find(c.ID)
+	m, err := c.find(c.ID)
 	if err != nil {
 		return err
 	}
@@ -110,11 +106,7 @@ type materialBallsCmd struct {
 }
 
 func (c materialBallsCmd) Run(s *session) error {
-	lib, err := c.open()
-	if err != nil {
-		return err
-	}
-	m, err := lib.Find(c.ID)
+	m, err := c.find(c.ID)
 	if err != nil {
 		return err
 	}

@@ -24,11 +24,7 @@ type materialWeighCmd struct {
 }
 
 func (c materialWeighCmd) Run(s *session) error {
-	lib, err := c.open()
-	if err != nil {
-		return err
-	}
-	m, err := lib.Find(c.ID)
+	m, err := c.find(c.ID)
 	if err != nil {
 		return err
 	}
