@@ -9,7 +9,7 @@ import (
 // ballsInMould puts the balls of a weighted casting into the open mould.
 func (k *maker) ballsInMould() {
 	b := k.rep.Ballast
-	if b == nil || b.Backfill != nil || k.stage.silicone() || k.stage.ballast {
+	if b == nil || b.Backfill != nil || !k.stage.casting() {
 		return
 	}
 	s := k.balls()

@@ -38,6 +38,9 @@ type stage struct {
 // silicone says whether the stage makes a piece of the mould.
 func (s stage) silicone() bool { return s.pours != "" }
 
+// casting says whether it pours the casting itself.
+func (s stage) casting() bool { return !s.silicone() && !s.ballast }
+
 // families lists the stages of each family of mould; one that is not listed is taken as one pour
 // between printed pieces.
 var families = map[string][]stage{
@@ -174,7 +177,7 @@ func (k *maker) add(s Step) {
 	if s.Stage == "" {
 		s.Stage = "casting"
 	}
-	if k.stage.silicone() || k.stage.ballast {
+	if !k.stage.casting() {
 		s.ID += "-" + slug(k.stage.name)
 		s.Title += " (" + k.stage.name + ")"
 		s.Once = k.stage.silicone()

@@ -60,7 +60,7 @@ func (k *maker) standOnHead() {
 			below = append(below, f)
 		}
 	}
-	if len(below) == 0 || k.stage.silicone() || k.stage.ballast {
+	if len(below) == 0 || !k.stage.casting() {
 		return
 	}
 	k.add(Step{ID: "on-its-head", Phase: Set, Hard: true, Title: "Stand the closed mould on its head", Piece: below[0].Piece,
@@ -120,7 +120,7 @@ func boltSizes(bolts []job.FeatureReport) string {
 
 // pouredOpen says whether resin goes in before the mould is closed: there is no sprue.
 func (k *maker) pouredOpen() bool {
-	return !k.stage.silicone() && !k.stage.ballast && len(k.features("sprue", "side sprue")) == 0
+	return k.stage.casting() && len(k.features("sprue", "side sprue")) == 0
 }
 
 // shot is what one filling of the stage takes.
@@ -171,7 +171,7 @@ func (k *maker) mix() error {
 	if err != nil {
 		return err
 	}
-	if !k.stage.silicone() && !k.stage.ballast {
+	if k.stage.casting() {
 		k.plan.Batch, k.plan.CupML = b, opt.CupML
 	}
 	k.plan.Warnings = append(k.plan.Warnings, b.Warnings...)
@@ -305,10 +305,10 @@ func (k *maker) pour(x material.MixPlan, i, n int) {
 	default:
 		s.Words = []string{"A thin stream into " + listed(sprue) + ", without a break, until it stands in every vent."}
 	}
-	if n := k.rep.Mould.Castings(); n > 1 && !k.stage.silicone() && !k.stage.ballast && (k.pouredOpen() || len(sprue) > 1) {
+	if n := k.rep.Mould.Castings(); n > 1 && k.stage.casting() && (k.pouredOpen() || len(sprue) > 1) {
 		s.Words = append(s.Words, fmt.Sprintf("%d cavities, each by itself, one after the other: %.1f mL each.", n, k.rep.Mould.CavityMM3()/1000))
 	}
-	if f := k.rep.Fill; f != nil && f.Flow != nil && !k.stage.silicone() && !k.stage.ballast {
+	if f := k.rep.Fill; f != nil && f.Flow != nil && k.stage.casting() {
 		s.Words = append(s.Words, sentence(f.Flow.Words))
 	}
 	k.add(s)
@@ -377,7 +377,7 @@ func (k *maker) lid() string {
 
 // pressure puts the mould into the pot.
 func (k *maker) pressure() {
-	if !k.bench.Pot || k.stage.silicone() || k.stage.ballast {
+	if !k.bench.Pot || !k.stage.casting() {
 		return
 	}
 	kPa, words := cmp.Or(k.bench.potKPa, k.m.PotKPa), []string{"Lid seated, all its clamps closed, before any air goes in. Raise the pressure slowly."}
@@ -425,7 +425,7 @@ func (k *maker) cure() error {
 	if err := k.warm(&s); err != nil {
 		return err
 	}
-	if r := k.rep.Bench; r != nil && r.Thin != "" && !k.stage.silicone() && !k.stage.ballast {
+	if r := k.rep.Bench; r != nil && r.Thin != "" && k.stage.casting() {
 		s.Words = append(s.Words, r.Thin)
 	}
 	k.add(s)
@@ -434,7 +434,7 @@ func (k *maker) cure() error {
 
 // warm says what a cure at another temperature than the shop's does to the casting's longest side.
 func (k *maker) warm(s *Step) error {
-	if k.bench.CureC == k.bench.TempC || k.stage.silicone() || k.stage.ballast {
+	if k.bench.CureC == k.bench.TempC || !k.stage.casting() {
 		return nil
 	}
 	mould := job.PrintPerK
