@@ -11,20 +11,17 @@ func (m *Material) CheckAsked(askedG map[string]float64) error {
 			return fmt.Errorf("%s has no component %q; its components are %s", m.ID, name, m.ComponentNames())
 		}
 	}
-	var total, parts float64
-	w := m.MassParts()
+	total := 0.0
+	asked := make([]float64, len(m.Components))
 	for i, c := range m.Components {
 		g, ok := askedG[c.Name]
 		if !ok {
 			return fmt.Errorf("the mix has no %q; %s is mixed of %s", c.Name, m.ID, m.ComponentNames())
 		}
 		total += g
-		parts += w[i]
+		asked[i] = g
 	}
-	exact, asked := make([]float64, len(w)), make([]float64, len(w))
-	for i, c := range m.Components {
-		exact[i], asked[i] = total*w[i]/parts, askedG[c.Name]
-	}
+	exact := m.split(total)
 	if off := ratioErrorPct(exact, asked); !(off <= m.RatioTolerancePct+ratioSlackPct) {
 		return fmt.Errorf("the weights asked for are off the mixing ratio of %s by %s %%, and it allows %s %%; for %.4g g in all it takes %s", m.ID, significant(off), significant(m.RatioTolerancePct), total, m.dosesWords(exact))
 	}
