@@ -33,19 +33,10 @@ func (c *comparison) toProve(t *Table) *Row {
 			return nil
 		}
 		if r.Basis == Estimated && c.opt.Provers[r.Key] != nil {
-			return c.row(r.Key)
+			return rowOf(c.rows, r.Key)
 		}
 		if !c.opt.ProveAll {
 			return nil // nobody can build the best, and what comes after it is not asked for
-		}
-	}
-	return nil
-}
-
-func (c *comparison) row(key string) *Row {
-	for i := range c.rows {
-		if c.rows[i].Key == key {
-			return &c.rows[i]
 		}
 	}
 	return nil

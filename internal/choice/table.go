@@ -93,10 +93,12 @@ type Table struct {
 }
 
 // Row finds a row by its key.
-func (t *Table) Row(key string) *Row {
-	for i := range t.Rows {
-		if t.Rows[i].Key == key {
-			return &t.Rows[i]
+func (t *Table) Row(key string) *Row { return rowOf(t.Rows, key) }
+
+func rowOf(rows []Row, key string) *Row {
+	for i := range rows {
+		if rows[i].Key == key {
+			return &rows[i]
 		}
 	}
 	return nil
