@@ -19,6 +19,9 @@ type pouredShot struct {
 	filling
 }
 
+// stepsOf is what the ids of the steps of a mix's shot begin with.
+func stepsOf(load, mix string, shot int) string { return fmt.Sprintf("%s/%s/S%d/", load, mix, shot+1) }
+
 // history is the last plan with the loads that were begun cut to what was poured, and when each of
 // their steps must have been.
 func (k *recordReader) history() (*History, error) {
@@ -67,7 +70,7 @@ func (k *recordReader) cut(lp LoadPlan) *pouredLoad {
 	for _, mp := range lp.Mixes {
 		var poured []pouredShot
 		for s, mould := range mp.Moulds {
-			was := fmt.Sprintf("%s/%s/S%d/", lp.Name, mp.Name, s+1)
+			was := stepsOf(lp.Name, mp.Name, s)
 			if f, ok := k.poured[was+stepPour]; ok {
 				poured = append(poured, pouredShot{was, mould, f})
 			}
@@ -102,7 +105,7 @@ func (k *recordReader) renamed(begun []*pouredLoad) (out []Step) {
 		for i, mp := range pl.plan.Mixes {
 			mixes[mp.Name] = true
 			for s, shot := range pl.shots[i] {
-				names[shot.was] = fmt.Sprintf("%s/%s/S%d/", pl.plan.Name, mp.Name, s+1)
+				names[shot.was] = stepsOf(pl.plan.Name, mp.Name, s)
 			}
 		}
 	}
@@ -167,7 +170,7 @@ func (t *recordTimes) pour(pl *pouredLoad) error {
 		t.add(id+stepMix, mixEnd-r.MixS, false)
 		t.add(id+stepDegas, mixEnd, false)
 		for s, shot := range pl.shots[i] {
-			id := fmt.Sprintf("%sS%d/", id, s+1)
+			id := stepsOf(pl.plan.Name, mp.Name, s)
 			closeS := shot.atS + r.PourS
 			if shot.closedS != nil {
 				closeS = max(shot.atS, *shot.closedS-r.CloseS)
@@ -237,7 +240,7 @@ func (t *recordTimes) demould(pl *pouredLoad) (first int64) {
 			}
 			at = max(at, shot.atS)
 			first = min(first, at)
-			id := fmt.Sprintf("%s/%s/S%d/", pl.plan.Name, mp.Name, s+1)
+			id := stepsOf(pl.plan.Name, mp.Name, s)
 			t.add(id+stepDemould, at, false)
 			for p := range tool.Cavities {
 				if shot.isDecided() {

@@ -25,10 +25,9 @@ func Starter(rep *job.Report, jobFolder string, start time.Time) ([]byte, error)
 	if rep.Mould == nil || rep.Shot == nil {
 		return nil, fmt.Errorf("job %s has no mould yet; run it first", jobFolder)
 	}
-	const day = "2006-01-02"
 	var b bytes.Buffer
 	err := starter.Execute(&b, map[string]string{"Name": strconv.Quote(rep.Part.Name), "Tool": strconv.Quote(rep.Part.Name + " mould"), "Job": strconv.Quote(jobFolder),
-		"Material": strconv.Quote(rep.Shot.MaterialID), "Start": strconv.Quote(start.Format(day)), "Due": strconv.Quote(start.AddDate(0, 0, 7*starterWeeks).Format(day))})
+		"Material": strconv.Quote(rep.Shot.MaterialID), "Start": strconv.Quote(start.Format(dateLayout)), "Due": strconv.Quote(start.AddDate(0, 0, 7*starterWeeks).Format(dateLayout))})
 	if err != nil {
 		return nil, fmt.Errorf("write a first batch.toml: %w", err)
 	}
