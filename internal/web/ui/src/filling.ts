@@ -1,5 +1,5 @@
 // A casting as it fills: what is wet is resin, what is not yet is glass, and air that stays is striped.
-import { BackSide, BufferAttribute, Color, DoubleSide, FrontSide, Group, LineSegments, Mesh, MeshBasicMaterial, MeshLambertMaterial, Vector3, type Material } from 'three'
+import { BackSide, BufferAttribute, Color, DoubleSide, FrontSide, Group, Mesh, MeshBasicMaterial, MeshLambertMaterial, Vector3, type LineSegments, type Material } from 'three'
 import type { Body } from './stage'
 import type { Surface } from './surface'
 import type { Rgb } from './scale'
@@ -14,7 +14,7 @@ export interface Filling {
 const NEVER = 2
 
 /** wet is the share of the pour at which resin comes to each corner of the surface, negative where air stays. */
-export function pouredInto(s: Surface, wet: Float32Array, resin: Rgb, air: Rgb): Filling {
+export function pouredInto(s: Surface, ink: LineSegments, wet: Float32Array, resin: Rgb, air: Rgb): Filling {
   const at = new Float32Array(wet.length)
   const stays = new Float32Array(wet.length)
   wet.forEach((w, i) => {
@@ -42,9 +42,8 @@ export function pouredInto(s: Surface, wet: Float32Array, resin: Rgb, air: Rgb):
   const group = new Group()
   const mesh = new Mesh(s.geometry, glass)
   mesh.renderOrder = 2
-  const back = new Mesh(s.geometry, new MeshBasicMaterial({ visible: false }))
-  group.add(new Mesh(s.geometry, level), new Mesh(s.geometry, front), mesh, back)
-  const body: Body = { name: 'casting', group, mesh, back, ink: new LineSegments(), facets: s.facets, exit: new Vector3(), more: [front, level] }
+  group.add(new Mesh(s.geometry, level), new Mesh(s.geometry, front), mesh, ink)
+  const body: Body = { name: 'casting', group, mesh, ink, facets: s.facets, exit: new Vector3(), cut: [glass, front, level] }
   return { body, pour: (share) => { poured.value = share } }
 }
 

@@ -17,11 +17,11 @@ export interface Body {
   name: string
   group: Group
   mesh: Mesh<BufferGeometry, MeshLambertMaterial>
-  back: Mesh<BufferGeometry, MeshBasicMaterial>
+  back?: Mesh // shown in a section: faces seen from behind
   ink: LineSegments
   facets: number
   exit: Vector3
-  more?: Material[] // further materials that a section cuts
+  cut: Material[] // what a section cuts
   rough?: { mesh: Mesh<BufferGeometry, MeshLambertMaterial>; of: Uint32Array } // shown while the view moves
 }
 
@@ -114,7 +114,7 @@ export class Stage {
     const ink = inkLines(s.edges, this.inkMaterial)
     const group = new Group()
     group.add(mesh, back, ink)
-    const b: Body = { name, group, mesh, back, ink, facets: s.facets, exit: new Vector3(...exit) }
+    const b: Body = { name, group, mesh, back, ink, facets: s.facets, exit: new Vector3(...exit), cut: [material, back.material] }
     const low = coarse(s)
     if (low) {
       const m = new MeshLambertMaterial({ vertexColors: true, side: FrontSide })
@@ -122,7 +122,7 @@ export class Stage {
       b.rough = { mesh: new Mesh(low.geometry, m), of: low.of }
       b.rough.mesh.visible = false
       group.add(b.rough.mesh)
-      b.more = [m]
+      b.cut.push(m)
     }
     this.paint(b, () => colour)
     return b
@@ -130,10 +130,8 @@ export class Stage {
 
   /** A casting that resin rises in. */
   makeFilling(s: Surface, wet: Float32Array, resin: Rgb, air: Rgb): Filling {
-    const f = pouredInto(s, wet, resin, air)
-    const ink = inkLines(s.edges, this.inkMaterial)
-    f.body.group.add(ink)
-    return { ...f, body: { ...f.body, ink }, pour: (share) => { f.pour(share); this.draw() } }
+    const f = pouredInto(s, inkLines(s.edges, this.inkMaterial), wet, resin, air)
+    return { ...f, pour: (share) => { f.pour(share); this.draw() } }
   }
 
   static surface(positions: Float32Array, corners: Uint32Array): Surface {
@@ -226,10 +224,8 @@ export class Stage {
     }
     const planes = this.cutting ? [this.clip] : []
     for (const b of this.bodies) {
-      b.back.visible = this.cutting
-      b.mesh.material.clippingPlanes = planes
-      b.back.material.clippingPlanes = planes
-      for (const m of b.more ?? []) m.clippingPlanes = planes
+      if (b.back) b.back.visible = this.cutting
+      for (const m of b.cut) m.clippingPlanes = planes
     }
     this.inkMaterial.clippingPlanes = planes
     this.lineMaterial.clippingPlanes = planes

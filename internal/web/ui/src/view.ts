@@ -16,6 +16,8 @@ const CAUGHT = 3
 const PIECE_COLOURS = ['#5f97a0', '#b9a58a', '#7f8fbf', '#8aa57a', '#b58aa5']
 const CAST = '#f0a93a'
 
+const pieceColour = (casting: boolean, i: number): string => (casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!)
+
 export class View {
   private stage: Stage | null = null
   private part: Body | null = null
@@ -80,7 +82,7 @@ export class View {
     if (m && this.stage) {
       const meta = m.meta['pieces'] as { name: string; casting: boolean; exit: Vec }[]
       this.pieces = meta.map((q, i) => this.stage!.make(q.name, Stage.surface(m.arrays.get(`${i}.positions`) as Float32Array, m.arrays.get(`${i}.corners`) as Uint32Array),
-        rgb(q.casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!), q.exit))
+        rgb(pieceColour(q.casting, i)), q.exit))
     } else if (this.what === 'mould') this.subject('part')
     this.setFill()
     this.update()
@@ -229,7 +231,7 @@ export class View {
       this.what === 'part' ? pair('mode', MODES.filter(([m]) => m === 'plain' || (m === 'show' ? s?.show : judged)), this.now, (v) => this.mode(v as Mode)) : null,
       this.what === 'mould' ? h('fieldset', { class: 'checks' }, h('legend', { class: 'visually-hidden' }, 'Pieces shown'), ...this.pieces.map((b, i) => {
         const dot = h('span', { class: 'swatch' })
-        dot.style.backgroundColor = (s?.mould?.meta['pieces'] as { casting: boolean }[] | undefined)?.[i]?.casting ? CAST : PIECE_COLOURS[i % PIECE_COLOURS.length]!
+        dot.style.backgroundColor = pieceColour((s?.mould?.meta['pieces'] as { casting: boolean }[] | undefined)?.[i]?.casting ?? false, i)
         return h('label', { class: 'check' }, h('input', { type: 'checkbox', 'data-key': 'piece-' + i, checked: !this.hidden.has(b.name), change: (e) => this.hide(b, !(e.target as HTMLInputElement).checked) }), dot, b.name)
       })) : null)
     rebuild(this.tools,
