@@ -62,10 +62,10 @@ export async function oneBatch(app: HTMLElement, id: string): Promise<void> {
 }
 
 function board(b: Batch, r: Plan): HTMLElement {
-  const file = (name: string, words: string, download = true) => h('a', { class: 'get', href: `/api/batches/${encodeURIComponent(b.id)}/out/${name}${download ? '?download' : ''}`, ...(download ? { download: true } : { target: '_blank', rel: 'noopener' }) }, words)
+  const file = (name: string, words: string, download = true) => h('a', { class: 'get', href: batchApi.file(b.id, name) + (download ? '?download' : ''), ...(download ? { download: true } : { target: '_blank', rel: 'noopener' }) }, words)
   const when = (s: number) => clockOf(r.plan.start, s)
   const money = (v: number) => `${num(v, 2)} ${r.costs.currency}`
-  const src = `/api/batches/${encodeURIComponent(b.id)}/out/board.svg?at=${r.plan.end_s}-${r.plan.schedules_tried}`
+  const src = `${batchApi.file(b.id, 'board.svg')}?at=${r.plan.end_s}-${r.plan.schedules_tried}`
   const works = r.plan.steps.filter((s) => s.kind === 'pour')
   return h('div', { class: 'batch' },
     h('section', { 'aria-labelledby': 'board-title' }, h('h2', { id: 'board-title' }, 'The board'),
@@ -80,7 +80,7 @@ function board(b: Batch, r: Plan): HTMLElement {
       h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'What it costs' }, h('table', { class: 'figures' }, h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'what'), h('th', { scope: 'col' }, r.costs.currency), h('th', { scope: 'col' }, 'share'), h('th', { scope: 'col' }, 'rests on'))),
         h('tbody', {}, ...r.costs.lines.map((l) => h('tr', {}, h('th', { scope: 'row' }, l.name), h('td', {}, num(l.amount, 2)), h('td', {}, `${num(100 * l.share, 0)} %`), h('td', { class: 'words' }, l.rests_on))))))),
     h('section', { 'aria-labelledby': 'buy-title' }, h('h2', { id: 'buy-title' }, 'Buy'), h('ul', {}, ...(r.costs.purchases ?? []).map((p) => h('li', {}, p.words)))),
-    r.break_even?.length ? h('section', { 'aria-labelledby': 'even-title' }, h('h2', { id: 'even-title' }, 'Which tooling pays'), h('div', { class: 'board', tabindex: 0, role: 'region', 'aria-label': 'Cost per part over the batch' }, h('img', { src: `/api/batches/${encodeURIComponent(b.id)}/out/break-even.svg`, alt: 'Cost per part over the size of the batch, a line for each way of tooling; the list below names the cheapest.' })),
+    r.break_even?.length ? h('section', { 'aria-labelledby': 'even-title' }, h('h2', { id: 'even-title' }, 'Which tooling pays'), h('div', { class: 'board', tabindex: 0, role: 'region', 'aria-label': 'Cost per part over the batch' }, h('img', { src: batchApi.file(b.id, 'break-even.svg'), alt: 'Cost per part over the size of the batch, a line for each way of tooling; the list below names the cheapest.' })),
       h('ul', {}, ...r.break_even.map((c) => h('li', {}, `${c.from} to ${c.to} parts: ${c.way}`)))) : null)
 }
 

@@ -34,4 +34,5 @@ export const batchApi = {
   put: (id: string, text: string, tag: string) => json<Batch>('PUT', batch(id), { text, tag }),
   plan: (id: string) => json<Batch>('POST', `${batch(id)}/plan`),
   starter: (job: string) => json<{ text: string }>('GET', `${at(job)}/batch-starter`),
+  file: (id: string, name: string) => `${batch(id)}/out/${name}`,
 }
