@@ -42,7 +42,7 @@ $(MESHES): bench/realmeshes/package.json bench/realmeshes/package-lock.json
 	touch $@
 
 # The page of the web app, embedded in the binary; never committed.
-$(PAGE): $(UI)/node_modules/.package-lock.json $(UI)/index.html $(UI)/vite.config.ts $(UI)/tsconfig.json $(wildcard $(UI)/src/*) $(wildcard $(UI)/public/*)
+$(PAGE): $(UI)/node_modules/.package-lock.json $(UI)/vite.config.ts $(UI)/tsconfig.json $(wildcard $(UI)/*.html $(UI)/src/* $(UI)/src/*/* $(UI)/public/*)
 	cd $(UI) && npm run check && npm run build
 
 $(UI)/node_modules/.package-lock.json: $(UI)/package.json $(UI)/package-lock.json
