@@ -60,9 +60,14 @@ const (
 	defaultCloseS = 30 // common practice, no source
 )
 
+// plainShot is what every mix of the job has: margin, cup and scale.
+func (f *File) plainShot() material.ShotOptions {
+	return material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG}
+}
+
 // shotOptions are the job's choices for one filling of its casting material.
 func (f *File) shotOptions() material.ShotOptions {
-	o := material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG}
+	o := f.plainShot()
 	if f.Material.PigmentPct > 0 {
 		o.Pigments = []material.Pigment{{Name: cmp.Or(f.Material.Pigment, "pigment"), Pct: f.Material.PigmentPct, Of: f.Material.PigmentOf}}
 	}

@@ -100,9 +100,7 @@ func (s *trying) ballast(ctx context.Context, castGPerML float64) (*BallastRepor
 	}
 	r.Balls = int(math.Round(r.Used.BallsML * 1000 / (math.Pi / 6 * math.Pow(b.BallMM, 3))))
 	if c.where == inHollow {
-		o := s.file.shotOptions()
-		if r.Backfill, err = backfill.Shot([]material.Volume{{Name: "between the balls, loosely packed", VolumeMM3: 1000 * r.Fill.ResinML}},
-			material.ShotOptions{OverfillPct: o.OverfillPct, CupResidueG: o.CupResidueG, ScaleStepG: o.ScaleStepG}); err != nil {
+		if r.Backfill, err = backfill.Shot([]material.Volume{{Name: "between the balls, loosely packed", VolumeMM3: 1000 * r.Fill.ResinML}}, s.file.plainShot()); err != nil {
 			return nil, fmt.Errorf("the ballast's backfill: %w", err)
 		}
 	}

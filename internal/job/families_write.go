@@ -36,8 +36,7 @@ func poured(set *tooling.Set, name string) bool {
 func pourReports(f *File, silicone *material.Material, set *tooling.Set) ([]PourReport, error) {
 	var out []PourReport
 	for _, q := range set.Pours {
-		shot, err := silicone.Shot([]material.Volume{{Name: q.Piece + ", port and vents", VolumeMM3: 1000 * q.ML}},
-			material.ShotOptions{OverfillPct: orElse(f.Shot.OverfillPct, defaultOverfillPct), CupResidueG: orElse(f.Shot.CupResidueG, defaultCupResidueG), ScaleStepG: f.Shot.ScaleStepG})
+		shot, err := silicone.Shot([]material.Volume{{Name: q.Piece + ", port and vents", VolumeMM3: 1000 * q.ML}}, f.plainShot())
 		if err != nil {
 			return nil, err
 		}
