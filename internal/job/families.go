@@ -3,7 +3,6 @@ package job
 import (
 	"cmp"
 	"context"
-	"errors"
 	"strings"
 
 	"mouldwright/internal/material"
@@ -112,18 +111,10 @@ func (s *trying) buildSet(ctx context.Context, fam *family, silicone *material.M
 	}
 	set, err := fam.build(ctx, s, silicone)
 	if err != nil {
-		for _, c := range cannot {
-			if errors.Is(err, c) {
-				s.reasons = []Reason{{What: "the mould cannot be laid out", Words: causeWords(err)}}
-				return nil, nil
-			}
-		}
+		s.reasons, err = layoutReasons(err)
 		return nil, err
 	}
-	for _, c := range set.Failed() {
-		s.reasons = append(s.reasons, Reason{What: c.Name, Words: failedWords(c)})
-	}
-	if s.reasons != nil {
+	if s.reasons = checkReasons(set.Failed()); s.reasons != nil {
 		return nil, nil
 	}
 	return set, nil

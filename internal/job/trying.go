@@ -173,18 +173,29 @@ func (s *trying) build(ctx context.Context, j *judged) (*tooling.Mould, []Reason
 		return nil, nil, s.file.wrong("mould.label", "%w", err)
 	}
 	if err != nil {
-		for _, c := range cannot {
-			if errors.Is(err, c) {
-				return nil, []Reason{{What: "the mould cannot be laid out", Words: causeWords(err)}}, nil
-			}
-		}
-		return nil, nil, err
+		why, err := layoutReasons(err)
+		return nil, why, err
 	}
-	var why []Reason
-	for _, c := range mould.Failed() {
+	return mould, checkReasons(mould.Failed()), nil
+}
+
+// layoutReasons says why a mould cannot be laid out; what is no cause of the part or the settings stays
+// an error.
+func layoutReasons(err error) ([]Reason, error) {
+	for _, c := range cannot {
+		if errors.Is(err, c) {
+			return []Reason{{What: "the mould cannot be laid out", Words: causeWords(err)}}, nil
+		}
+	}
+	return nil, err
+}
+
+// checkReasons are the failed checks of a mould; nil when there are none.
+func checkReasons(failed []tooling.Check) (why []Reason) {
+	for _, c := range failed {
 		why = append(why, Reason{What: c.Name, Words: failedWords(c)})
 	}
-	return mould, why, nil
+	return why
 }
 
 // failedWords says by how much a check failed, and what the check found.
