@@ -136,12 +136,9 @@ func (c *comparing) options(opt CompareOptions) choice.Options {
 		switch name := familyOf(way, c.carrier != nil); name {
 		case "":
 		case familyTwoHalves:
-			o.Provers[way] = c.proveTwoHalves
+			o.Provers[way] = c.prover(name, c.twoHalves)
 		default:
-			fam := findFamily(name)
-			o.Provers[way] = func(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (string, bool, error) {
-				return c.proveFamily(ctx, fam, d)
-			}
+			o.Provers[way] = c.prover(name, c.set)
 		}
 	}
 	return o
@@ -176,36 +173,39 @@ func (c *comparing) directions(d r3.Vec) []r3.Vec {
 	return []r3.Vec{d, {}}
 }
 
-// proveTwoHalves builds two rigid halves as a run does.
-func (c *comparing) proveTwoHalves(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (words string, ok bool, err error) {
-	for _, d := range c.directions(d) {
-		s := c.along(familyTwoHalves, d)
-		m, err := s.mould(ctx)
-		if err != nil {
-			return "", false, err
+// prover builds a mould of a family as a run does. build says what was built, or "" with the reasons kept.
+func (c *comparing) prover(family string, build func(context.Context, *trying) (words string, err error)) choice.Prover {
+	return func(ctx context.Context, _ *mesh.Mesh, _ []bool, d r3.Vec) (string, bool, error) {
+		why := ""
+		for _, d := range c.directions(d) {
+			s := c.along(family, d)
+			words, err := build(ctx, s)
+			if err != nil {
+				return "", false, err
+			}
+			if words != "" {
+				return words, true, nil
+			}
+			why = cmp.Or(why, failedReasons(s.reasons))
 		}
-		if m != nil {
-			return builtWords(len(m.Checks), s.used.d), true, nil
-		}
-		words = cmp.Or(words, failedReasons(s.reasons))
+		return why, false, nil
 	}
-	return words, false, nil
 }
 
-// proveFamily builds a mould of another family as a run does.
-func (c *comparing) proveFamily(ctx context.Context, fam *family, d r3.Vec) (words string, ok bool, err error) {
-	for _, d := range c.directions(d) {
-		s := c.along(fam.name, d)
-		set, err := s.buildSet(ctx, fam, c.silicone)
-		if err != nil {
-			return "", false, err
-		}
-		if set != nil {
-			return builtWords(len(set.Checks), set.Place.Frame.Z), true, nil
-		}
-		words = cmp.Or(words, failedReasons(s.reasons))
+func (c *comparing) twoHalves(ctx context.Context, s *trying) (words string, err error) {
+	m, err := s.mould(ctx)
+	if m == nil || err != nil {
+		return "", err
 	}
-	return words, false, nil
+	return builtWords(len(m.Checks), s.used.d), nil
+}
+
+func (c *comparing) set(ctx context.Context, s *trying) (words string, err error) {
+	set, err := s.buildSet(ctx, findFamily(s.file.Mould.Family), c.silicone)
+	if set == nil || err != nil {
+		return "", err
+	}
+	return builtWords(len(set.Checks), set.Place.Frame.Z), nil
 }
 
 func builtWords(checks int, d r3.Vec) string {
