@@ -26,7 +26,7 @@ func (f *File) check() error {
 			return err
 		}
 	}
-	for _, r := range slices.Concat(f.ranges(), f.Compare.ranges(), f.Skin.ranges(), f.Tray.ranges(), f.Trim.ranges()) {
+	for _, r := range slices.Concat(f.ranges(), f.Block.ranges(), f.Compare.ranges(), f.Skin.ranges(), f.Tray.ranges(), f.Trim.ranges()) {
 		if math.IsNaN(r.v) || r.v < r.lo || r.v > r.hi {
 			return f.wrong(r.key, "%g is outside %g to %g %s", r.v, r.lo, r.hi, r.unit)
 		}
@@ -260,7 +260,7 @@ func (f *File) ranges() []settingRange {
 	for _, s := range f.Printer.BuildMM {
 		rs = append(rs, settingRange{"printer.build_mm", s, 1, 5000, "mm"})
 	}
-	return append(rs, f.Block.ranges()...)
+	return rs
 }
 
 var hexColour = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
