@@ -54,7 +54,7 @@ func (s *trying) fileChamber(ctx context.Context, k *solid.Kernel, part *solid.S
 	if err != nil {
 		return nil, s.file.wrong("ballast.file", "%w", err)
 	}
-	in, err := mesh.InspectProgress(ctx, o.Object.Mesh, nil)
+	in, err := mesh.Inspect(ctx, o.Object.Mesh)
 	if err != nil {
 		return nil, err
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 
 	"mouldwright/internal/material"
 	"mouldwright/internal/mesh"
@@ -109,6 +108,6 @@ func (s *trying) readCarrier(ctx context.Context) (*mesh.Mesh, error) {
 	for _, q := range in.Problems() {
 		s.report.Warnings = append(s.report.Warnings, f.Tray.Carrier+": "+q.String())
 	}
-	s.report.Warnings = append(s.report.Warnings, slices.Clone(o.Notes)...)
+	s.report.Warnings = append(s.report.Warnings, o.Notes...)
 	return in.Mesh, nil
 }
