@@ -104,69 +104,10 @@ func cross2(a, b r2.Vec) float64 { return float64(a.X*b.Y) - float64(a.Y*b.X) }
 
 // PolygonArea is the signed area of a simple polygon, positive if it runs counter-clockwise. Terms
 // are taken about the first corner, so a small polygon far from the origin keeps its precision.
-func PolygonArea(poly []r2.Vec) float64 { return PolygonMoments(poly).Area }
-
-// Centroid is the centre of area of a simple polygon; of a polygon without area, the mean of its
-// corners; of nothing, the origin.
-func Centroid(poly []r2.Vec) r2.Vec {
-	if len(poly) == 0 {
-		return r2.Vec{}
+func PolygonArea(poly []r2.Vec) float64 {
+	var twice float64
+	for i := 2; i < len(poly); i++ {
+		twice += cross2(r2.Sub(poly[i-1], poly[0]), r2.Sub(poly[i], poly[0]))
 	}
-	o := poly[0]
-	m := momentsAbout(poly, o)
-	if m.Area == 0 {
-		var c r2.Vec
-		for _, p := range poly {
-			c = r2.Add(c, p)
-		}
-		return r2.Scale(1/float64(len(poly)), c)
-	}
-	return r2.Vec{X: o.X + m.X/m.Area, Y: o.Y + m.Y/m.Area}
+	return twice / 2
 }
-
-// Moments are the area of a plane region and its first moments: the integrals of 1, x and y. In mm
-// they are mm², mm³ and mm³.
-type Moments struct{ Area, X, Y float64 }
-
-// Centroid is the centre of area; the origin if there is no area.
-func (m Moments) Centroid() r2.Vec {
-	if m.Area == 0 {
-		return r2.Vec{}
-	}
-	return r2.Vec{X: m.X / m.Area, Y: m.Y / m.Area}
-}
-
-// PolygonMoments are the signed moments of a simple polygon, positive area if counter-clockwise.
-func PolygonMoments(poly []r2.Vec) Moments {
-	if len(poly) < 3 {
-		return Moments{}
-	}
-	return momentsAbout(poly, poly[0]).shift(poly[0])
-}
-
-// momentsAbout takes the moments in coordinates with the origin at o.
-func momentsAbout(poly []r2.Vec, o r2.Vec) Moments {
-	var g green
-	for i, p := range poly {
-		g.edge(r2.Sub(p, o), r2.Sub(poly[(i+1)%len(poly)], o))
-	}
-	return g.moments()
-}
-
-// shift turns moments taken about o into moments about the origin.
-func (m Moments) shift(o r2.Vec) Moments {
-	return Moments{m.Area, m.X + float64(o.X*m.Area), m.Y + float64(o.Y*m.Area)}
-}
-
-// green sums the moments of a region over its directed boundary, in any order of the edges: each
-// edge p→q adds the signed triangle between it and the origin (Green's theorem).
-type green struct{ a2, x6, y6 float64 }
-
-func (g *green) edge(p, q r2.Vec) {
-	c := cross2(p, q)
-	g.a2 += c
-	g.x6 += float64(c * (p.X + q.X))
-	g.y6 += float64(c * (p.Y + q.Y))
-}
-
-func (g *green) moments() Moments { return Moments{g.a2 / 2, g.x6 / 6, g.y6 / 6} }

@@ -16,16 +16,6 @@ func polygonBox(p []r2.Vec) r2.Box {
 	return b
 }
 
-// polygonArea takes its terms about the first corner, so a sliver far from the origin keeps its
-// digits.
-func polygonArea(p []r2.Vec) float64 {
-	var s float64
-	for i := 2; i < len(p); i++ {
-		s += r2.Cross(r2.Sub(p[i-1], p[0]), r2.Sub(p[i], p[0]))
-	}
-	return s / 2
-}
-
 func polygonPerimeter(p []r2.Vec) float64 {
 	var s float64
 	for i, v := range p {

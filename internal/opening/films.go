@@ -134,7 +134,7 @@ func (fs films) without(facet int32, poly []r2.Vec, growMM float64, to func(r3.V
 		for i, v := range film {
 			hole[i] = to(v)
 		}
-		if polygonArea(hole) < 0 {
+		if geom.PolygonArea(hole) < 0 {
 			slices.Reverse(hole)
 		}
 		planes := grownPlanes(hole, growMM, nil)
@@ -158,7 +158,7 @@ func subtractConvex(p []r2.Vec, hole []halfPlane, out [][]r2.Vec) [][]r2.Vec {
 		for _, q := range rest {
 			value = append(value, r2.Dot(h.N, q)-h.C)
 		}
-		if outside := clipAbove(rest, value, nil); len(outside) >= 3 && polygonArea(outside) > 0 {
+		if outside := clipAbove(rest, value, nil); len(outside) >= 3 && geom.PolygonArea(outside) > 0 {
 			kept = append(kept, outside)
 		}
 		for k := range value {

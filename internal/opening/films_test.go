@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 
+	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
 )
 
@@ -51,7 +52,7 @@ func TestSubtractConvexKeepsTheArea(t *testing.T) {
 			for i := range p {
 				p[i] = v2(length(0, 10).Draw(t, name), length(0, 10).Draw(t, name))
 			}
-			if polygonArea(p) < 0 {
+			if geom.PolygonArea(p) < 0 {
 				p[1], p[2] = p[2], p[1]
 			}
 			return p
@@ -73,9 +74,9 @@ func TestSubtractConvexKeepsTheArea(t *testing.T) {
 		}
 		left := 0.0
 		for _, p := range subtractConvex(a, planes, nil) {
-			left += polygonArea(p)
+			left += geom.PolygonArea(p)
 		}
-		if want := polygonArea(a) - polygonArea(common); math.Abs(left-want) > 1e-9 {
+		if want := geom.PolygonArea(a) - geom.PolygonArea(common); math.Abs(left-want) > 1e-9 {
 			t.Fatalf("%g mm² left, want %g", left, want)
 		}
 	})

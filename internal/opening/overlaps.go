@@ -150,7 +150,7 @@ func (w *overlapWorker) add(a, b int32, poly []r2.Vec, sa, sb *sheet) {
 	}
 	o := overlap{
 		moving: a, fixed: b, poly: slices.Clone(poly), width: width,
-		discLo: polygonArea(poly) / polygonPerimeter(poly), gap: math.Inf(1),
+		discLo: geom.PolygonArea(poly) / polygonPerimeter(poly), gap: math.Inf(1),
 	}
 	w.gaps = w.gaps[:0]
 	for _, p := range poly {

@@ -117,12 +117,12 @@ func (w *contactWorker) contact(a, b int32) float64 {
 		return 0
 	}
 	if w.moving.films[a] == nil && w.fixed.films[b] == nil {
-		return max(0, polygonArea(poly))
+		return max(0, geom.PolygonArea(poly))
 	}
 	var sum float64
 	for _, p := range w.moving.films.without(a, poly, filmShare*w.tolMM, w.inPlane) {
 		for _, q := range w.fixed.films.without(b, p, filmShare*w.tolMM, w.inPlane) {
-			sum += max(0, polygonArea(q))
+			sum += max(0, geom.PolygonArea(q))
 		}
 	}
 	return sum
