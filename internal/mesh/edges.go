@@ -75,6 +75,17 @@ func (e *edgeTable) each(visit func(uses []halfEdge)) {
 	}
 }
 
+// shells gives each facet the number of its shell, as Mesh.Components does.
+func (e *edgeTable) shells() (of []int32, count int) {
+	sets := NewDisjointSets(len(e.half) / 3)
+	e.each(func(uses []halfEdge) {
+		for _, u := range uses[1:] {
+			sets.Join(uses[0].id/3, u.id/3)
+		}
+	})
+	return sets.Number()
+}
+
 // opposite returns the one use in each direction, or ok false if there is not exactly one of each.
 func opposite(uses []halfEdge) (up, down int32, ok bool) {
 	if len(uses) != 2 || uses[0].up == uses[1].up || uses[0].low == uses[0].high {

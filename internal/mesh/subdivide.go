@@ -9,7 +9,7 @@ func (m *Mesh) Subdivided(edgeMM float64, mostFacets int) *Mesh {
 	out := &Mesh{Verts: append([]r3.Vec(nil), m.Verts...), Tris: append([][3]uint32(nil), m.Tris...)}
 	for {
 		middle := map[[2]uint32]uint32{}
-		grown := 0
+		long := false // an edge is
 		first := len(out.Verts)
 		mid := func(a, b uint32) (uint32, bool) {
 			if r3.Norm2(r3.Sub(out.Verts[a], out.Verts[b])) <= edgeMM*edgeMM {
@@ -28,16 +28,13 @@ func (m *Mesh) Subdivided(edgeMM float64, mostFacets int) *Mesh {
 		for _, t := range out.Tris {
 			var cut [3]bool
 			var at [3]uint32
-			n := 0
 			for k := range 3 {
-				if at[k], cut[k] = mid(t[k], t[(k+1)%3]); cut[k] {
-					n++
-				}
+				at[k], cut[k] = mid(t[k], t[(k+1)%3])
+				long = long || cut[k]
 			}
-			grown += n
 			tris = append(tris, cutFacet(out.Verts, t, at, cut)...)
 		}
-		if grown == 0 {
+		if !long {
 			return out
 		}
 		if len(tris) > mostFacets {

@@ -33,13 +33,7 @@ func turnedMate(h int32) int32 { return -3 - h }
 func newSurface(m *Mesh) *surface {
 	s := &surface{Mesh: m, mate: make([]int32, 3*len(m.Tris))}
 	table := newEdgeTable(m)
-	sets := NewDisjointSets(len(m.Tris))
-	table.each(func(uses []halfEdge) {
-		for _, u := range uses[1:] {
-			sets.Join(uses[0].id/3, u.id/3)
-		}
-	})
-	s.shell, s.count = sets.Number()
+	s.shell, s.count = table.shells()
 	s.edgesOfShell, s.brokenOfShell = make([]int, s.count), make([]bool, s.count)
 	table.each(s.pair)
 	return s

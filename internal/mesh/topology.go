@@ -27,13 +27,7 @@ func (m *Mesh) Adjacency() Adjacency {
 // Components numbers the shells of a mesh: facets that share an edge, by vertex index, lie in one.
 // Shells are numbered by their first facet.
 func (m *Mesh) Components() (shell []int32, count int) {
-	sets := NewDisjointSets(len(m.Tris))
-	newEdgeTable(m).each(func(uses []halfEdge) {
-		for _, u := range uses[1:] {
-			sets.Join(uses[0].id/3, u.id/3)
-		}
-	})
-	return sets.Number()
+	return newEdgeTable(m).shells()
 }
 
 // Split returns one mesh a shell, in the order of Components. Each has its own vertices.
