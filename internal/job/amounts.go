@@ -55,9 +55,10 @@ const (
 	// PrintPerK is a cured photopolymer's linear expansion (typical, from memory).
 	PrintPerK = 9e-5
 
-	defaultShopC  = 23
-	defaultPourS  = 60 // common practice, no source
-	defaultCloseS = 30 // common practice, no source
+	// The bench of a job that does not describe its own, °C and s.
+	DefaultShopC  = 23
+	DefaultPourS  = 60 // common practice, no source
+	DefaultCloseS = 30 // common practice, no source
 )
 
 // plainShot is what every mix of the job has: margin, cup and scale.
@@ -194,8 +195,8 @@ func (s *trying) shrinkChain(silicone *material.Material) (*ShrinkReport, error)
 // is good all the same, at another bench.
 func (s *trying) bench(silicone *material.Material) error {
 	b, m, shot := s.file.Bench, s.material, s.report.Shot
-	r := &BenchReport{ShopC: cmp.Or(b.ShopC, defaultShopC), CupML: b.CupML, CupGiven: b.CupML > 0, Fillings: max(1, b.Fillings), Vacuum: b.Vacuum,
-		PourS: cmp.Or(b.PourS, defaultPourS), CloseS: cmp.Or(b.CloseS, defaultCloseS), Printed: material.Surface("printed-" + cmp.Or(b.Printed, "resin")), PotKPa: s.file.Fill.PotKPa}
+	r := &BenchReport{ShopC: cmp.Or(b.ShopC, DefaultShopC), CupML: b.CupML, CupGiven: b.CupML > 0, Fillings: max(1, b.Fillings), Vacuum: b.Vacuum,
+		PourS: cmp.Or(b.PourS, DefaultPourS), CloseS: cmp.Or(b.CloseS, DefaultCloseS), Printed: material.Surface("printed-" + cmp.Or(b.Printed, "resin")), PotKPa: s.file.Fill.PotKPa}
 	r.CureC = orElse(b.CureC, r.ShopC)
 	if f := s.report.Fill; f != nil && f.Flow != nil {
 		r.PourS = max(r.PourS, f.Flow.SecondsS)

@@ -125,7 +125,7 @@ func (c *comparing) options(opt CompareOptions) choice.Options {
 		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: opt.Builds == BuildAll,
 		NoChange: opt.NoChange,
 		Progress: c.tell}
-	if t, err := c.material.DemouldAt(orElse(f.Bench.CureC, cmp.Or(f.Bench.ShopC, defaultShopC))); err == nil {
+	if t, err := c.material.DemouldAt(orElse(f.Bench.CureC, cmp.Or(f.Bench.ShopC, DefaultShopC))); err == nil {
 		o.DemouldH = t.Seconds / 3600
 	}
 	if opt.Builds == BuildNone {

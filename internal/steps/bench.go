@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"mouldwright/internal/fill"
 	"mouldwright/internal/job"
 	"mouldwright/internal/material"
 )
@@ -38,22 +39,13 @@ type Bench struct {
 	potKPa float64 // over the air's, as the job asks; 0: the material's
 }
 
-const (
-	defaultTempC  = 23
-	defaultPourS  = 60 // common practice, no source
-	defaultCloseS = 30 // common practice, no source
-)
-
-// airKPa is the standard atmosphere.
-const airKPa = 101.325
-
-func (b Bench) filled(job *job.BenchReport) Bench {
+func (b Bench) filled(r *job.BenchReport) Bench {
 	set := func(v *float64, d float64) {
 		if *v == 0 {
 			*v = d
 		}
 	}
-	if r := job; r != nil {
+	if r != nil {
 		set(&b.TempC, r.ShopC)
 		if r.CureC != r.ShopC {
 			set(&b.CureC, r.CureC)
@@ -65,14 +57,14 @@ func (b Bench) filled(job *job.BenchReport) Bench {
 		set(&b.CloseS, r.CloseS)
 		b.Shots, b.Vacuum = cmp.Or(b.Shots, r.Fillings), b.Vacuum || r.Vacuum
 		b.Printed = cmp.Or(b.Printed, r.Printed)
-		if r.PotKPa > airKPa {
-			b.Pot, b.potKPa = true, math.Round(r.PotKPa-airKPa)
+		if r.PotKPa > fill.StandardAirKPa {
+			b.Pot, b.potKPa = true, math.Round(r.PotKPa-fill.StandardAirKPa)
 		}
 	}
-	set(&b.TempC, defaultTempC)
+	set(&b.TempC, job.DefaultShopC)
 	set(&b.CureC, b.TempC)
-	set(&b.PourS, defaultPourS)
-	set(&b.CloseS, defaultCloseS)
+	set(&b.PourS, job.DefaultPourS)
+	set(&b.CloseS, job.DefaultCloseS)
 	b.Shots, b.Printed, b.FinestGrit = cmp.Or(b.Shots, 1), cmp.Or(b.Printed, material.PrintedResin), cmp.Or(b.FinestGrit, defaultGrit)
 	return b
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"mouldwright/internal/fill"
 	"mouldwright/internal/job"
 	"mouldwright/internal/material"
 	"mouldwright/internal/tooling"
@@ -398,7 +399,7 @@ func (k *maker) pressure() {
 		s.Words = append(s.Words, "The pot's rating is not given here: read it off its plate and stay below.")
 	}
 	if kPa > 0 {
-		s.Quantities = []Quantity{{Name: "pressure over the air's", Value: kPa, Unit: "kPa", Note: fmt.Sprintf("%.2f bar; bubbles shrink to %.0f %% of their volume", kPa/100, 100*101.325/(101.325+kPa))}}
+		s.Quantities = []Quantity{{Name: "pressure over the air's", Value: kPa, Unit: "kPa", Note: fmt.Sprintf("%.2f bar; bubbles shrink to %.0f %% of their volume", kPa/100, 100*fill.StandardAirKPa/(fill.StandardAirKPa+kPa))}}
 	}
 	k.add(s)
 }
