@@ -9,17 +9,13 @@ import (
 
 	"mouldwright/demo/lantern"
 	"mouldwright/internal/choice"
-	"mouldwright/internal/mesh"
-	"mouldwright/internal/mesh/meshfile"
 )
 
 // lanternJob is a job for a part of the demo, cast soft, opening along z.
 func lanternJob(t *testing.T, p *lantern.Part, more string) string {
 	t.Helper()
 	dir := t.TempDir()
-	if err := meshfile.Save(filepath.Join(dir, "part.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{p.Object()}}); err != nil {
-		t.Fatal(err)
-	}
+	save(t, filepath.Join(dir, "part.3mf"), p.Object())
 	put(t, filepath.Join(dir, FileName), "format = 1\n[part]\nfile = \"part.3mf\"\n[show]\ncolours = [\"#ffbf00\"]\n"+more)
 	return dir
 }
@@ -54,10 +50,7 @@ func TestCompareTheDemo(t *testing.T) {
 // halves, which nothing builds round a carrier.
 func TestCompareOverMould(t *testing.T) {
 	folder := lanternJob(t, lantern.FootPad(), "[material]\nid = \"pu-flexible\"\n[opening]\ndirection = [0, 0, 1]\n[mould]\nfamily = \"tray\"\n[tray]\ncarrier = \"carrier.3mf\"\n")
-	carrier := lantern.PadCarrier()
-	if err := meshfile.Save(filepath.Join(folder, "carrier.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{carrier.Object()}}); err != nil {
-		t.Fatal(err)
-	}
+	save(t, filepath.Join(folder, "carrier.3mf"), lantern.PadCarrier().Object())
 	c, err := Compare(t.Context(), folder, CompareOptions{Pool: pool, Builds: BuildAll})
 	if err != nil {
 		t.Fatal(err)

@@ -3,47 +3,30 @@ package job
 import (
 	"errors"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
 	"mouldwright/demo/lantern"
-	"mouldwright/internal/mesh"
-	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/tooling"
 )
 
-// capFolder is a job folder with the demo's bumper cap.
-func capFolder(t *testing.T, text string) string {
+// splitCap is a job that makes a side split of the demo's bumper cap.
+func splitCap(t *testing.T, more string) string {
 	t.Helper()
-	dir := t.TempDir()
-	cap := lantern.BumperCap()
-	err := meshfile.Save(filepath.Join(dir, "cap.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{cap.Object()}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	text = "format = 1\n[part]\nfile = \"cap.3mf\"\n[show]\ncolours = [\"#ffbf00\"]\n[mould]\nfamily = \"side-split\"\nbolt = \"none\"\nkeys = 0\n" + text
-	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(text), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	return dir
+	return capJob(t, "[show]\ncolours = [\"#ffbf00\"]\n[mould]\nfamily = \"side-split\"\nbolt = \"none\"\nkeys = 0\n"+more)
 }
 
 // A soft cap comes out of a side-split mould, with the flash that the split leaves on its front; a rigid one
 // is refused, because the core holds it.
 func TestRunSideSplit(t *testing.T) {
-	dir := capFolder(t, "[material]\nid = \"pu-flexible\"\n[side_split]\nside = [0, 1, 0]\n")
-	rep, err := Run(t.Context(), dir, RunOptions{Pool: pool, view: quick})
+	dir := splitCap(t, "[material]\nid = \"pu-flexible\"\n[side_split]\nside = [0, 1, 0]\n")
+	rep, err := run(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range rep.Mould.Checks {
-		if !c.OK {
-			t.Errorf("%s: %s", c.Name, c.Words)
-		}
-	}
+	allHold(t, rep)
 	// Straight across the front and its rounded edge.
 	if got := rep.Mould.LineOnShowMM; got < 2*lantern.CapOuterRadiusMM-2*lantern.CapFrontRoundMM || got > 2*lantern.CapOuterRadiusMM+2*lantern.CapFrontRoundMM {
 		t.Errorf("%.1f mm of the line lie on show faces", got)
@@ -51,19 +34,15 @@ func TestRunSideSplit(t *testing.T) {
 	if !slices.ContainsFunc(rep.Warnings, func(w string) bool { return strings.Contains(w, "show faces") }) {
 		t.Errorf("no warning of the flash on show faces: %q", rep.Warnings)
 	}
-	for _, name := range []string{"mould.3mf", "pieces/whole-half.stl", "pieces/side-piece-1.stl", "pieces/side-piece-2.stl"} {
-		if _, err := os.Stat(filepath.Join(dir, OutName, name)); err != nil {
-			t.Error(err)
-		}
-	}
+	written(t, dir, "mould.3mf", "pieces/whole-half.stl", "pieces/side-piece-1.stl", "pieces/side-piece-2.stl")
 	if len(rep.Pours) != 0 || rep.Shot == nil {
 		t.Errorf("%d pours beside the casting, shot %v", len(rep.Pours), rep.Shot != nil)
 	}
 }
 
 func TestSideSplitRefusesARigidCap(t *testing.T) {
-	dir := capFolder(t, "[material]\nid = \"pu-rigid\"\n[opening]\ndirection = [0, 0, -1]\n")
-	rep, err := Run(t.Context(), dir, RunOptions{Pool: pool, view: quick})
+	dir := splitCap(t, "[material]\nid = \"pu-rigid\"\n[opening]\ndirection = [0, 0, -1]\n")
+	rep, err := run(dir)
 	if !errors.As(err, new(*Refusal)) {
 		t.Fatalf("%v", err)
 	}
@@ -73,7 +52,7 @@ func TestSideSplitRefusesARigidCap(t *testing.T) {
 }
 
 func TestSideOfNoLength(t *testing.T) {
-	_, err := Run(t.Context(), capFolder(t, "[side_split]\nside = [0, 0]\n"), RunOptions{Pool: pool, view: quick})
+	_, err := run(splitCap(t, "[side_split]\nside = [0, 0]\n"))
 	if err == nil || !strings.Contains(err.Error(), "side_split.side") {
 		t.Errorf("%v", err)
 	}
@@ -84,7 +63,7 @@ func TestSideOfNoLength(t *testing.T) {
 func TestRunSideSplitWithCavities(t *testing.T) {
 	folder := newJob(t, block(24, 20, 10), "")
 	put(t, filepath.Join(folder, FileName), bare+"[opening]\ndirection = [0, 0, 1]\n[side_split]\nside = [1, 0, 0]\n[mould]\nfamily = \"side-split\"\ncavities = 2\ncavity_gap_mm = 12\nbolt = \"none\"\nkeys = 0\n")
-	rep, err := Run(t.Context(), folder, RunOptions{Pool: pool, view: quick})
+	rep, err := run(folder)
 	if err != nil {
 		t.Fatal(err)
 	}

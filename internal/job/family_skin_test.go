@@ -39,21 +39,14 @@ func button() *mesh.Mesh {
 // Skins are poured, shells and plate printed; while a skin is poured the upper side stands on the plate.
 func TestRunSkin(t *testing.T) {
 	dir := t.TempDir()
-	err := meshfile.Save(filepath.Join(dir, "button.3mf"), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{{Name: "button", Mesh: button()}}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	save(t, filepath.Join(dir, "button.3mf"), mesh.Object{Name: "button", Mesh: button()})
 	put(t, filepath.Join(dir, FileName), "format = 1\n[part]\nfile = \"button.3mf\"\n[opening]\ndirection = [0, 0, 1]\n[material]\nid = \"pu-rigid\"\n"+
 		"[mould]\nfamily = \"skin\"\nlabel = \"B\"\nbolt = \"M3\"\n[skin]\nthickness_mm = 3\nplate_mm = 5\n")
-	rep, err := Run(t.Context(), dir, RunOptions{Pool: pool, view: quick})
+	rep, err := run(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range rep.Mould.Checks {
-		if !c.OK {
-			t.Errorf("%s: %s", c.Name, c.Words)
-		}
-	}
+	allHold(t, rep)
 	if rep.Shot == nil || len(rep.Pours) != 2 || len(rep.Mould.Stages) == 0 {
 		t.Fatalf("shot %v, pours %d, stages %d", rep.Shot != nil, len(rep.Pours), len(rep.Mould.Stages))
 	}

@@ -3,14 +3,11 @@ package job
 import (
 	"errors"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"mouldwright/demo/lantern"
-	"mouldwright/internal/mesh"
-	"mouldwright/internal/mesh/meshfile"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -22,9 +19,7 @@ func trayJob(t *testing.T, by r3.Vec, more string) string {
 	pad, carrier := lantern.FootPad(), lantern.PadCarrier()
 	carrier.Mesh = carrier.Mesh.Map(func(v r3.Vec) r3.Vec { return r3.Add(v, by) })
 	for name, p := range map[string]*lantern.Part{"pad.3mf": pad, "carrier.3mf": carrier} {
-		if err := meshfile.Save(filepath.Join(dir, name), &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{p.Object()}}); err != nil {
-			t.Fatal(err)
-		}
+		save(t, filepath.Join(dir, name), p.Object())
 	}
 	put(t, filepath.Join(dir, FileName), "format = 1\n[part]\nfile = \"pad.3mf\"\n[mould]\nfamily = \"tray\"\nlabel = \"Pad\"\n"+more)
 	return dir
@@ -38,11 +33,7 @@ func TestRunTrayWithCarrier(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range rep.Mould.Checks {
-		if !c.OK {
-			t.Errorf("%s: %s", c.Name, c.Words)
-		}
-	}
+	allHold(t, rep)
 	// Closed form: the carrier is sunk as a ring less the groove that the resin fills.
 	ring := func(r0, r1 float64) float64 { return 90 * math.Sin(math.Pi/90) * (r1*r1 - r0*r0) } // 180 sides
 	in := lantern.PadCarrierGrooveMM * math.Tan(10*math.Pi/180)
@@ -56,11 +47,7 @@ func TestRunTrayWithCarrier(t *testing.T) {
 	if len(rep.Mould.Pieces) != 2 || len(rep.Pours) != 0 || len(rep.Mould.Stages) != 2 || rep.Shot == nil {
 		t.Errorf("%d pieces, %d pours, %d stages", len(rep.Mould.Pieces), len(rep.Pours), len(rep.Mould.Stages))
 	}
-	for _, name := range []string{"mould.3mf", "pieces/tray.stl", "pieces/carrier.stl", "pictures/carrier.png", "drawings.pdf"} {
-		if _, err := os.Stat(filepath.Join(dir, OutName, name)); err != nil {
-			t.Error(err)
-		}
-	}
+	written(t, dir, "mould.3mf", "pieces/tray.stl", "pieces/carrier.stl", "pictures/carrier.png", "drawings.pdf")
 	warnings := strings.Join(rep.Warnings, "\n")
 	lacks(t, "warnings", warnings, "touch on", "lifts the carrier with", "air stays under the carrier")
 }
@@ -98,11 +85,7 @@ func TestRunTrimJig(t *testing.T) {
 	if rep.Trim == nil || math.Abs(rep.Trim.GuidedMM-120) > 1e-6 || rep.Trim.HandMM != 0 || len(rep.Trim.Pieces) != 2 { // round a base of 30 × 30 mm
 		t.Fatalf("%+v; %q", rep.Trim, rep.Warnings)
 	}
-	for _, name := range []string{"pieces/trim-nest.stl", "pieces/trim-cap.3mf", "pictures/trim-jig.png"} {
-		if _, err := os.Stat(filepath.Join(folder, OutName, name)); err != nil {
-			t.Error(err)
-		}
-	}
+	written(t, folder, "pieces/trim-nest.stl", "pieces/trim-cap.3mf", "pictures/trim-jig.png")
 	var b strings.Builder
 	if err := rep.Print(&b); err != nil {
 		t.Fatal(err)

@@ -97,6 +97,54 @@ func put(t testing.TB, path, text string) {
 	}
 }
 
+// save writes an object as a 3MF file in mm.
+func save(t testing.TB, path string, o mesh.Object) {
+	t.Helper()
+	if err := meshfile.Save(path, &mesh.Model{Unit: mesh.Millimetre, UnitKnown: true, Objects: []mesh.Object{o}}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// allHold wants every check on the mould to hold.
+func allHold(t testing.TB, rep *Report) {
+	t.Helper()
+	for _, c := range rep.Mould.Checks {
+		if !c.OK {
+			t.Errorf("%s: %s", c.Name, c.Words)
+		}
+	}
+}
+
+// written wants files under a job's out/.
+func written(t testing.TB, folder string, names ...string) {
+	t.Helper()
+	for _, name := range names {
+		if _, err := os.Stat(filepath.Join(folder, OutName, name)); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// sameBytes runs a job with one worker and with two, wants the same results, and looks at each.
+func sameBytes(t testing.TB, folder string, look func(rep *Report, files string)) {
+	t.Helper()
+	first := ""
+	for _, workers := range []int{1, 2} {
+		rep, err := Run(ctx, folder, RunOptions{Pool: pool, Workers: workers, view: quick})
+		if err != nil {
+			t.Fatal(err)
+		}
+		now := tree(t, filepath.Join(folder, OutName))
+		if first == "" {
+			first = now
+		}
+		if now != first {
+			t.Errorf("with %d workers the results differ:\n%s\nbefore:\n%s", workers, now, first)
+		}
+		look(rep, now)
+	}
+}
+
 // tree names every file under a folder with a hash of what it holds.
 func tree(t testing.TB, dir string) string {
 	t.Helper()

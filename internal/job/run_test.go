@@ -30,28 +30,16 @@ func run(folder string) (*Report, error) {
 func TestSameInputSameBytes(t *testing.T) {
 	folder := newJob(t, block(24, 20, 10), "")
 	put(t, filepath.Join(folder, FileName), bare+"[mould]\nbolt = \"M3\"\ngutter_ml = 1\n")
-	first := ""
-	for _, workers := range []int{1, 2} {
-		rep, err := Run(ctx, folder, RunOptions{Pool: pool, Workers: workers, view: quick})
-		if err != nil {
-			t.Fatal(err)
-		}
-		now := tree(t, filepath.Join(folder, OutName))
-		if first == "" {
-			first = now
-		}
-		if now != first {
-			t.Errorf("with %d workers the results differ:\n%s\nbefore:\n%s", workers, now, first)
-		}
+	sameBytes(t, folder, func(rep *Report, files string) {
 		for _, name := range rep.Files {
 			if info, err := os.Stat(filepath.Join(folder, OutName, name)); err != nil || info.Size() == 0 {
 				t.Errorf("%s: %v", name, err)
 			}
 		}
-		if n := strings.Count(now, "\n") + 1; n != len(rep.Files) {
+		if n := strings.Count(files, "\n") + 1; n != len(rep.Files) {
 			t.Errorf("%d files, the report lists %d", n, len(rep.Files))
 		}
-	}
+	})
 	last, err := LastReport(folder)
 	if err != nil {
 		t.Fatal(err)
