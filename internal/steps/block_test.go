@@ -1,7 +1,6 @@
 package steps
 
 import (
-	"strings"
 	"testing"
 
 	"mouldwright/internal/job"
@@ -21,23 +20,13 @@ func TestSiliconeBlocks(t *testing.T) {
 	rep.Mould.Features = []job.FeatureReport{{Name: "S1", Kind: "sprue", Piece: "upper"}, {Name: "V1", Kind: "vent", Piece: "upper"}}
 	p := mustMake(t, rep, m, Bench{Silicone: silicone})
 	checkPlan(t, p)
-	order := []string{"release-parting-board-upper-block", "put-together-upper-block", "pour-upper-block", "cure-upper-block", "open-upper-block", "release-upper-silicone-block-lower-block",
-		"put-together-lower-block", "pour-lower-block", "open-lower-block", "put-together", "pour", "open"}
-	for i := range order[1:] {
-		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
-			t.Fatalf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
-		}
-	}
-	for id, c := range map[string][2]string{ // what it must say, and what it must not
+	inOrder(t, p, "release-parting-board-upper-block", "put-together-upper-block", "pour-upper-block", "cure-upper-block", "open-upper-block", "release-upper-silicone-block-lower-block",
+		"put-together-lower-block", "pour-lower-block", "open-lower-block", "put-together", "pour", "open")
+	say(t, p, map[string][2]string{
 		"put-together-upper-block":   {"wax", "bolt"},
 		"pour-upper-block":           {"up to the marks", "fill port"},
 		"open-upper-block":           {"stay in the box", "The master leaves along"},
 		"open":                       {"From the proof: the upper block leaves the casting: free.", "pouring box leaves along"},
 		"release-master-lower-block": {"all of it", "the cavity"},
-	} {
-		words := strings.Join(p.Steps[p.at(id)].Words, " ")
-		if !strings.Contains(words, c[0]) || strings.Contains(words, c[1]) {
-			t.Errorf("%s: %s", id, words)
-		}
-	}
+	})
 }

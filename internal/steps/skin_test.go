@@ -25,13 +25,8 @@ func TestSkin(t *testing.T) {
 		{Name: "Fl1", Kind: "fill port for the silicone", Piece: tooling.LowerShell}, {Name: "Fl2", Kind: "vent for the silicone", Piece: tooling.LowerShell}}
 	p := mustMake(t, rep, m, Bench{Silicone: silicone})
 	checkPlan(t, p)
-	order := []string{"release-lower-shell-upper-skin", "release-upper-shell-upper-skin", "release-master-plate-upper-skin", "bolts-upper-skin", "pour-upper-skin", "cure-upper-skin",
-		"turn-upper-skin", "pour-lower-skin", "purge-fl2-lower-skin", "cure-lower-skin", "open-lower-skin", "release-upper-shell", "release-upper-skin", "bolts", "pour", "purge-v1", "open"}
-	for i := range order[1:] {
-		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
-			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
-		}
-	}
+	inOrder(t, p, "release-lower-shell-upper-skin", "release-upper-shell-upper-skin", "release-master-plate-upper-skin", "bolts-upper-skin", "pour-upper-skin", "cure-upper-skin",
+		"turn-upper-skin", "pour-lower-skin", "purge-fl2-lower-skin", "cure-lower-skin", "open-lower-skin", "release-upper-shell", "release-upper-skin", "bolts", "pour", "purge-v1", "open")
 	if s := p.Steps[p.at("bolts-upper-skin")]; strings.Contains(s.Title, "× 12") {
 		t.Errorf("the pour is bolted with the short screws: %s", s.Title)
 	}
@@ -40,7 +35,7 @@ func TestSkin(t *testing.T) {
 			t.Errorf("there is a step %s", id)
 		}
 	}
-	for id, c := range map[string][2]string{ // what it must say, and what it must not
+	say(t, p, map[string][2]string{
 		"pour-upper-skin":                 {"into Fu1 alone", "Fl1"},
 		"pour-lower-skin":                 {"into Fl1 alone", "Fu1"},
 		"pour":                            {"into S1", "F"},
@@ -50,10 +45,5 @@ func TestSkin(t *testing.T) {
 		"release-lower-shell":             {"the rim around the skin", "the cavity"},
 		"open-lower-skin":                 {"From the proof: the upper shell leaves the master plate: free.", "The master plate leaves"},
 		"open":                            {"From the proof: the upper skin leaves the casting: free.", "lower shell leaves"},
-	} {
-		words := strings.Join(p.Steps[p.at(id)].Words, " ")
-		if !strings.Contains(words, c[0]) || strings.Contains(words, c[1]) {
-			t.Errorf("%s: %s", id, words)
-		}
-	}
+	})
 }

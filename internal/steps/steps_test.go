@@ -64,6 +64,27 @@ func (p *Plan) at(id string) int {
 	return slices.IndexFunc(p.Steps, func(s Step) bool { return s.ID == id })
 }
 
+// inOrder wants steps to be there, one after the other.
+func inOrder(t testing.TB, p *Plan, ids ...string) {
+	t.Helper()
+	for i := range ids[1:] {
+		if a, b := p.at(ids[i]), p.at(ids[i+1]); a < 0 || b < 0 || a >= b {
+			t.Errorf("%s (%d) and %s (%d) are not in order", ids[i], a, ids[i+1], b)
+		}
+	}
+}
+
+// say wants of each step, by its id, words that it must say and words that it must not.
+func say(t testing.TB, p *Plan, words map[string][2]string) {
+	t.Helper()
+	for id, c := range words {
+		got := strings.Join(p.Steps[p.at(id)].Words, " ")
+		if !strings.Contains(got, c[0]) || strings.Contains(got, c[1]) {
+			t.Errorf("%s: %s", id, got)
+		}
+	}
+}
+
 // checkPlan holds of every plan: ids are unique, quantities and timers make sense and have units, and
 // sealing comes before release, release before the resin, weighing before pouring.
 func checkPlan(t interface{ Errorf(string, ...any) }, p *Plan) {
@@ -199,12 +220,7 @@ func TestInsert(t *testing.T) {
 	if !seal.Hard || !strings.Contains(seal.Why, "photopolymer") || !strings.Contains(seal.Title, "does not stop the cure") {
 		t.Errorf("%+v", seal)
 	}
-	order := []string{"seal-cradle-insert", "release-cradle-insert", "weigh-insert", "cure-insert", "open-insert", "release-casting-cap", "weigh", "pour", "close", "cure", "open"}
-	for i := range order[1:] {
-		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
-			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
-		}
-	}
+	inOrder(t, p, "seal-cradle-insert", "release-cradle-insert", "weigh-insert", "cure-insert", "open-insert", "release-casting-cap", "weigh", "pour", "close", "cure", "open")
 	if s := p.Steps[p.at("release-silicone-insert")]; s.Hard || s.Why == "" { // helps, but is no stop
 		t.Errorf("%+v", s)
 	}
@@ -342,12 +358,7 @@ func TestBallast(t *testing.T) {
 	}
 	p := mustMake(t, rep, m, Bench{Backfill: fill, Shots: 2})
 	checkPlan(t, p)
-	order := []string{"inspect", "key-ballast", "fill-ballast", "weigh-ballast", "stir-ballast", "pour-ballast", "cure-ballast", "balance-ballast", "record"}
-	for i := range order[1:] {
-		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
-			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
-		}
-	}
+	inOrder(t, p, "inspect", "key-ballast", "fill-ballast", "weigh-ballast", "stir-ballast", "pour-ballast", "cure-ballast", "balance-ballast", "record")
 	if s := p.Steps[p.at("weigh-ballast")]; !s.Hard || math.Abs(s.Ask.Want-2*shot.TotalG) > 1e-9 {
 		t.Errorf("%+v", s)
 	}

@@ -20,30 +20,20 @@ func TestTray(t *testing.T) {
 	rep.Warnings = []string{"the resin lifts the carrier with 0.04 N: clamp it"}
 	p := mustMake(t, rep, m, Bench{})
 	checkPlan(t, p)
-	order := []string{"seal-tray", "release-tray", "set-up", "carrier", "hang", "weigh", "pour", "cure", "open", "trim"}
-	for i := range order[1:] {
-		if a, b := p.at(order[i]), p.at(order[i+1]); a < 0 || b < 0 || a >= b {
-			t.Errorf("%s (%d) and %s (%d) are not in order", order[i], a, order[i+1], b)
-		}
-	}
+	inOrder(t, p, "seal-tray", "release-tray", "set-up", "carrier", "hang", "weigh", "pour", "cure", "open", "trim")
 	for _, id := range []string{"release-carrier", "close", "bolts", "unbolt"} {
 		if p.at(id) >= 0 {
 			t.Errorf("there is a step %s", id)
 		}
 	}
-	for id, c := range map[string][2]string{
+	say(t, p, map[string][2]string{
 		"set-up":       {"Set the tray level with S1", "tilt"},
 		"release-tray": {"moat G1", "levelling screw"},
 		"hang":         {"The feet of T1 and T2 must sit", "A1"},
 		"pour":         {"Lower the carrier at a slant", "Stop at the brim of the cavity"},
 		"open":         {"From the proof: casting and carrier leave the tray together: free.", "leaves along"},
 		"trim":         {"Bend T1 and T2", "sprue"},
-	} {
-		words := strings.Join(p.Steps[p.at(id)].Words, " ")
-		if !strings.Contains(words, c[0]) || strings.Contains(words, c[1]) {
-			t.Errorf("%s: %s", id, words)
-		}
-	}
+	})
 	if s := p.Steps[p.at("hang")]; !strings.Contains(strings.Join(s.Words, " "), "0.04 N") || !s.Hard {
 		t.Errorf("%+v", s)
 	}
