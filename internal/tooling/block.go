@@ -42,18 +42,14 @@ func BlockMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt Bloc
 	if err := o.check(len(part.Tris)); err != nil {
 		return nil, err
 	}
-	b, err := makeBlock(ctx, pool, part, o)
-	for try := 1; err == nil && o.Cavities > 1 && b.lost() && try < gapTries; try++ {
-		o.CavityGapMM += gapStepMM
-		b, err = makeBlock(ctx, pool, part, o)
-	}
+	b, err := apartEnough(o.Cavities, &o.CavityGapMM, func() (*blockMould, error) { return makeBlock(ctx, pool, part, o) })
 	if err != nil {
 		return nil, err
 	}
 	if err := b.verify(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("done", 1)
+	o.Progress.tell("done", 1)
 	return b.set, nil
 }
 
@@ -63,7 +59,7 @@ func makeBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o BlockOp
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the pieces", 0.4)
+	o.Progress.tell("cutting the pieces", 0.4)
 	return b, pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) })
 }
 
@@ -90,7 +86,7 @@ const keyEdgeMM = 1.5
 // planBlock does all that needs no booleans. Where no direction is asked for and the best one leaves no place
 // for the sprue, or has no line, the part's axes are tried.
 func planBlock(ctx context.Context, part *mesh.Mesh, o BlockOptions) (*blockMould, error) {
-	o.tell("choosing the split", 0)
+	o.Progress.tell("choosing the split", 0)
 	b, err := planBlockAlong(ctx, part, o, o.Direction)
 	if err == nil || r3.Norm(o.Direction) > 0 || errors.Is(err, ErrBodies) {
 		return b, err
@@ -119,7 +115,7 @@ func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.V
 	}
 	b := &blockMould{siliconeBlock: s, opt: o}
 	b.set.Casting = []string{PouringBox, UpperBlock, LowerBlock}
-	o.tell("laying the parting surface", 0.1)
+	o.Progress.tell("laying the parting surface", 0.1)
 	b.sizeBox()
 	if o.Cavities > 1 {
 		err = b.layPacked(ctx, b.packOptions(o.Cavities, o.CavityGapMM, o.BuildVolumeMM), func() error {
@@ -138,7 +134,7 @@ func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.V
 	if err := b.placeFeed(); err != nil {
 		return nil, err
 	}
-	o.tell("shaping the board", 0.2)
+	o.Progress.tell("shaping the board", 0.2)
 	return b, b.shapeBoard(ctx)
 }
 
@@ -256,7 +252,7 @@ func (b *blockMould) shapeBoard(ctx context.Context) error {
 	}
 	clear := b.opt.BoardClearMM
 	s, err := offset.Under(ctx, compact(src), offset.UnderOptions{ThicknessMM: clear, TopMM: top + clear + overSurfaceMM, DraftDeg: boardDraftDeg, ErrorMM: b.opt.ErrorMM,
-		Workers: b.opt.Workers, Progress: func(d float64) { b.opt.tell("shaping the board", 0.2+0.2*d) }})
+		Workers: b.opt.Workers, Progress: func(d float64) { b.opt.Progress.tell("shaping the board", 0.2+0.2*d) }})
 	if err != nil {
 		return fmt.Errorf("tooling: %s: %w", PartingBoard, err)
 	}
@@ -293,7 +289,7 @@ const mostSeamMM = 1.0
 // verify runs the checks on the finished pieces.
 func (b *blockMould) verify(ctx context.Context) error {
 	o, m := b.opt, b.mould
-	o.tell("checking walls", 0.7)
+	o.Progress.tell("checking walls", 0.7)
 	if err := b.printed(ctx, o.BuildVolumeMM, o.LeastWallMM, PouringBox, PartingBoard, Master); err != nil {
 		return err
 	}
@@ -314,7 +310,7 @@ func (b *blockMould) verify(ctx context.Context) error {
 				Words: fmt.Sprintf("a vent pin is %.2f mm across at its end: make vents wider", d)})
 		}
 	}
-	o.tell("proving that it opens", 0.8)
+	o.Progress.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
@@ -414,7 +410,7 @@ func (b *blockMould) prove(ctx context.Context) error {
 		{"the master leaves the lower block", master, second, up, false},
 		{"the upper block leaves the casting", b.body(UpperBlock, false), casting, up, false},
 		{"the casting leaves the lower block", casting, b.body(LowerBlock, false), up, false},
-	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.tell("proving that it opens", 0.8+0.15*done) })
+	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.Progress.tell("proving that it opens", 0.8+0.15*done) })
 }
 
 // notes tells the maker what the build decided and what to mind.

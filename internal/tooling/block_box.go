@@ -182,3 +182,22 @@ func (b pouringBox) label(k *solid.Kernel, opt LabelOptions) (*solid.Solid, *Fea
 	f.Piece = PouringBox
 	return t[0].Solid, &f, nil
 }
+
+// makeBox makes the pouring box with its height marks, at the wide end too where wide says so, and the label,
+// nil for none.
+func (b *siliconeBlock) makeBox(k *solid.Kernel, opt LabelOptions, wide bool) (box, label *solid.Solid, err error) {
+	marks, err := b.box.marks(k, true, wide)
+	if err != nil {
+		return nil, nil, err
+	}
+	label, feature, err := b.box.label(k, opt)
+	if err != nil {
+		return nil, nil, err
+	}
+	if label != nil {
+		marks = append(marks, label)
+		b.mould.Features = append(b.mould.Features, *feature)
+	}
+	box, err = b.box.make(k, marks)
+	return box, label, err
+}

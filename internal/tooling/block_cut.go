@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -25,19 +24,7 @@ func (b *blockMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	marks, err := b.box.marks(k, true, true)
-	if err != nil {
-		return err
-	}
-	label, feature, err := b.box.label(k, b.opt.Label)
-	if err != nil {
-		return err
-	}
-	if label != nil {
-		marks = append(marks, label)
-		b.mould.Features = append(b.mould.Features, *feature)
-	}
-	boxBody, err := b.box.make(k, marks)
+	boxBody, label, err := b.makeBox(k, b.opt.Label, true)
 	if err != nil {
 		return err
 	}
@@ -57,7 +44,7 @@ func (b *blockMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return fmt.Errorf("tooling: %s: %w", LowerBlock, err)
 	}
-	b.opt.tell("cutting the pieces", 0.5)
+	b.opt.Progress.tell("cutting the pieces", 0.5)
 	up, down := r3.Vec{Z: 1}, r3.Vec{Z: -1}
 	pieces := map[string]madePiece{
 		PouringBox: {PouringBox, boxBody, down, false}, PartingBoard: {PartingBoard, board, down, false}, Master: {Master, master, down, false},
@@ -71,7 +58,7 @@ func (b *blockMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err := b.add(ctx, pick(PouringBox, PartingBoard, Master, UpperBlock, LowerBlock)); err != nil {
 		return err
 	}
-	b.opt.tell("adding up volumes", 0.6)
+	b.opt.Progress.tell("adding up volumes", 0.6)
 	return b.account(k, v, boxBody, label, pick)
 }
 
@@ -88,22 +75,13 @@ func raw(s, room *solid.Solid, cut, add []*solid.Solid) (*solid.Solid, error) {
 }
 
 func (b *blockMould) bodies(k *solid.Kernel) (v blockBodies, err error) {
-	load := func(what string, m *mesh.Mesh) *solid.Solid {
-		if err != nil {
-			return nil
-		}
-		var s *solid.Solid
-		if s, err = k.FromMesh(m); err != nil {
-			err = fmt.Errorf("tooling: %s: %w", what, err)
-		}
-		return s
-	}
-	v.part, v.over, v.under = load("part", b.parting.Mesh), load("over the parting surface", b.upper), load("under the parting surface", b.lower)
+	l := loader{k: k}
+	v.part, v.over, v.under = l.load("part", b.parting.Mesh), l.load("over the parting surface", b.upper), l.load("under the parting surface", b.lower)
 	for _, m := range b.mould.eachOf(b.pocket) {
-		v.pockets = append(v.pockets, load(PartingBoard, m))
+		v.pockets = append(v.pockets, l.load(PartingBoard, m))
 	}
-	if err != nil {
-		return v, err
+	if l.err != nil {
+		return v, l.err
 	}
 	if v.room, err = b.box.room(k); err != nil {
 		return v, err

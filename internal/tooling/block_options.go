@@ -1,8 +1,8 @@
 package tooling
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 
 	"mouldwright/internal/opening"
 
@@ -46,7 +46,7 @@ type BlockOptions struct {
 	Casting, Silicone *opening.Flex
 	Workers           int
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 const (
@@ -81,7 +81,7 @@ func (o BlockOptions) check(facets int) error {
 	if o.BoardClearMM <= 2*o.ErrorMM {
 		return fmt.Errorf("%w: a board %g mm clear of the master, whose hollow may stray by %g mm, jams: give a clearance over %g mm", ErrOptions, o.BoardClearMM, o.ErrorMM, 2*o.ErrorMM)
 	}
-	if err := checkCavities(o.Cavities, o.CavityGapMM); err != nil {
+	if err := checkBlockCavities(o.Cavities, o.CavityGapMM); err != nil {
 		return err
 	}
 	return checkBlock(o.Show, facets, o.SiliconeShrinkPct, map[string]float64{"silicone": o.BlockMM, "box draft": o.DraftDeg, "wall": o.WallMM, "free height": o.FreeMM,
@@ -90,14 +90,10 @@ func (o BlockOptions) check(facets int) error {
 
 // checkBlock is what both sorts of block ask of their options.
 func checkBlock(show []bool, facets int, siliconeShrinkPct float64, sizes map[string]float64) error {
-	err := finite("block", sizes)
+	err := cmp.Or(checkSizes("block", sizes), checkShow(show, facets), checkSilicone(siliconeShrinkPct))
 	switch {
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrOptions, err)
-	case show != nil && len(show) != facets:
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(show), facets)
-	case math.IsNaN(siliconeShrinkPct) || siliconeShrinkPct < 0 || siliconeShrinkPct > 5:
-		return fmt.Errorf("%w: the silicone shrinks by %g %%: give 0 to 5", ErrOptions, siliconeShrinkPct)
+		return err
 	case sizes["silicone"] < leastBlockMM:
 		return fmt.Errorf("%w: %g mm of silicone round the part do not keep their shape: give %g mm or more", ErrOptions, sizes["silicone"], leastBlockMM)
 	case sizes["box draft"] > mostBoxDraftDeg:
@@ -110,9 +106,3 @@ func checkBlock(show []bool, facets int, siliconeShrinkPct float64, sizes map[st
 
 // leastFreeMM leaves room for a height mark.
 const leastFreeMM = 2.0
-
-func (o BlockOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
-}

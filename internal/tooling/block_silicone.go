@@ -60,8 +60,8 @@ type siliconePlan struct {
 
 // planSilicone finds the line and the frame of the part.
 func planSilicone(ctx context.Context, part *mesh.Mesh, q siliconePlan) (*siliconeBlock, error) {
-	if _, n := part.Components(); n > 1 {
-		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	if err := oneBody(part); err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	if r3.Norm(q.direction) == 0 {
 		var err error
@@ -106,21 +106,11 @@ func (b *siliconeBlock) lay(ctx context.Context) error {
 func (b *siliconeBlock) lineZ() float64 { return (b.parting.MinZ + b.parting.MaxZ) / 2 }
 
 // larger takes a place of the casting to that at which the silicone is poured.
-func (b *siliconeBlock) larger(v r3.Vec) r3.Vec {
-	if b.grow == 1 {
-		return v
-	}
-	z := b.lineZ()
-	return r3.Vec{X: v.X * b.grow, Y: v.Y * b.grow, Z: z + (v.Z-z)*b.grow}
-}
+func (b *siliconeBlock) larger(v r3.Vec) r3.Vec { return swollen(v, b.grow, b.lineZ()) }
 
 // poured is a body at the size at which the silicone is poured.
 func (b *siliconeBlock) poured(s *solid.Solid) (*solid.Solid, error) {
-	if b.grow == 1 {
-		return s, nil
-	}
-	g := b.grow
-	s, err := s.Transform(solid.Affine{X: r3.Vec{X: g}, Y: r3.Vec{Y: g}, Z: r3.Vec{Z: g}, Origin: r3.Vec{Z: b.lineZ() * (1 - g)}})
+	s, err := swollenSolid(s, b.grow, b.lineZ())
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
@@ -282,10 +272,7 @@ func (b *siliconeBlock) closed(k *solid.Kernel, box, label *solid.Solid, blocks 
 	l.judge(b.mould, "part is cast", "")
 	b.mould.Ledger = l.lines
 	b.set.CastML = (l.of("cavity") + l.of("sprue") + l.of("vents")) / 1000
-	want, got := b.mould.Part.VolumeMM3(), l.of("cavity")
-	off := math.Abs(got-want) / want
-	b.mould.Checks = append(b.mould.Checks, Check{Name: "cavity volume", OK: off <= cavityTol, Value: 100 * off, Limit: 100 * cavityTol, Unit: "%",
-		Words: fmt.Sprintf("the cavity as built holds %.3f mm³, the compensated part %.3f mm³", got, want)})
+	b.mould.Checks = append(b.mould.Checks, cavityCheck("cavity volume", l.of("cavity"), b.mould.Part.VolumeMM3()))
 	return b.bookCavities(k, l, blocks, wet)
 }
 

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"mouldwright/internal/mesh"
@@ -143,25 +144,29 @@ func (m *Mould) cavityRoom(k *solid.Kernel, outline Outline, growMM float64) (*s
 	return k.Prism(loops, m.Block.Min.Z-overshootMM, m.Block.Max.Z+overshootMM)
 }
 
-// divideCavity divides the ledger's cavity, of whole mm³, among the cavities as measured.
-func (m *Mould) divideCavity(whole, blockMM3 float64, measured []float64) {
-	var lines []LedgerLine
-	for _, x := range m.Ledger {
-		if x.Name != "cavity" {
-			lines = append(lines, x)
-		}
-	}
-	n := len(measured)
-	sum, one := 0.0, m.Part.VolumeMM3()/float64(n)
-	for i, v := range measured {
-		sum += v
+// divideCavity divides the ledger's cavity among the cavities, each of oneMM3: what of the space lies in the
+// room of each.
+func (m *Mould) divideCavity(l *ledger, space *solid.Solid, oneMM3 float64, room func(i int) (*solid.Solid, error)) error {
+	whole, n := l.of("cavity"), len(m.Cavities)
+	m.Ledger = slices.DeleteFunc(slices.Clone(l.lines), func(x LedgerLine) bool { return x.Name == "cavity" })
+	sum := 0.0
+	for i := range n {
 		name := CavityName(i+1, n)
-		lines = append(lines, LedgerLine{Name: name, VolumeMM3: v})
-		m.Checks = append(m.Checks, cavityCheck(name+" volume", v, one))
+		r, err := room(i)
+		if err != nil {
+			return fmt.Errorf("tooling: %s: %w", name, err)
+		}
+		v, err := volumeOf(space.Intersect(r))
+		if err != nil {
+			return err
+		}
+		sum += v
+		m.Ledger = append(m.Ledger, LedgerLine{Name: name, VolumeMM3: v})
+		m.Checks = append(m.Checks, cavityCheck(name+" volume", v, oneMM3))
 	}
-	m.Ledger = lines
-	m.Checks = append(m.Checks, Check{Name: "cavities make up the space", OK: math.Abs(sum-whole) <= ledgerTol*blockMM3, Value: math.Abs(sum - whole), Limit: ledgerTol * blockMM3, Unit: "mm³",
+	m.Checks = append(m.Checks, Check{Name: "cavities make up the space", OK: math.Abs(sum-whole) <= ledgerTol*l.blockMM3, Value: math.Abs(sum - whole), Limit: ledgerTol * l.blockMM3, Unit: "mm³",
 		Words: fmt.Sprintf("%d cavities come to %.6f mm³, what nothing else explains of the block to %.6f mm³", n, sum, whole)})
+	return nil
 }
 
 // bookCavities divides the cavity among several: what the cured silicone leaves of its room round each, less
@@ -191,21 +196,10 @@ func (b *siliconeBlock) bookCavities(k *solid.Kernel, l *ledger, silicone []made
 	if space, err = space.Subtract(taken...); err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	var measured []float64
 	outline := b.oneShadow().Outer()
-	for i := range m.Cavities {
-		room, err := m.cavityRoom(k, placedOutline(outline, m.Cavities[i:i+1]), cellRoomMM)
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		v, err := volumeOf(space.Intersect(room))
-		if err != nil {
-			return err
-		}
-		measured = append(measured, v)
-	}
-	m.divideCavity(l.of("cavity"), l.blockMM3, measured)
-	return nil
+	return m.divideCavity(l, space, m.Part.VolumeMM3()/float64(len(m.Cavities)), func(i int) (*solid.Solid, error) {
+		return m.cavityRoom(k, placedOutline(outline, m.Cavities[i:i+1]), cellRoomMM)
+	})
 }
 
 // between checks the silicone between neighbours: that it is as thick as asked.
@@ -270,12 +264,12 @@ func (b *siliconeBlock) manyNotes() {
 	}
 }
 
-// checkCavities is what both sorts of block ask of several cavities.
-func checkCavities(n int, gapMM float64) error {
-	switch {
-	case n < 0 || n > MostCavities:
-		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, n, MostCavities, ErrCavities)
-	case n > 1 && gapMM < leastBlockMM:
+// checkBlockCavities is what both sorts of block ask of several cavities.
+func checkBlockCavities(n int, gapMM float64) error {
+	if err := checkCavities(n); err != nil {
+		return err
+	}
+	if n > 1 && gapMM < leastBlockMM {
 		return fmt.Errorf("%w: %g mm of silicone between cavities do not keep their shape: give %g mm or more", ErrOptions, gapMM, leastBlockMM)
 	}
 	return nil
@@ -326,4 +320,17 @@ func (b *siliconeBlock) lost() bool {
 		}
 	}
 	return false
+}
+
+// madeBlock is a block of several cavities as made.
+type madeBlock interface{ lost() bool }
+
+// apartEnough makes a block, with several cavities a little farther apart where the kernel lost volume.
+func apartEnough[B madeBlock](cavities int, gapMM *float64, make func() (B, error)) (B, error) {
+	b, err := make()
+	for try := 1; err == nil && cavities > 1 && b.lost() && try < gapTries; try++ {
+		*gapMM += gapStepMM
+		b, err = make()
+	}
+	return b, err
 }

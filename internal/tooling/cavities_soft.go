@@ -38,9 +38,10 @@ func webGap(leastMM, ringMM, thickMM float64) softGap {
 
 // check refuses numbers and gaps that cannot be had.
 func (g softGap) check(cavities int, gapMM float64) error {
+	if err := checkCavities(cavities); err != nil {
+		return err
+	}
 	switch {
-	case cavities < 0 || cavities > MostCavities:
-		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, cavities, MostCavities, ErrCavities)
 	case !(gapMM >= 0) || math.IsInf(gapMM, 0):
 		return fmt.Errorf("%w: a gap of %g mm between cavities: give a length of zero or more", ErrOptions, gapMM)
 	case cavities > 1 && gapMM > g.mostMM:
@@ -321,25 +322,13 @@ func boxGap(a, b r3.Box) float64 {
 // made.
 func (c *softCavities) book(l *ledger, m *Mould) error {
 	m.Ledger = l.lines
-	whole := l.of("cavity")
 	if c == nil {
-		m.Checks = append(m.Checks, cavityCheck("cavity volume", whole, m.Part.VolumeMM3()))
+		m.Checks = append(m.Checks, cavityCheck("cavity volume", l.of("cavity"), m.Part.VolumeMM3()))
 		return nil
 	}
-	var measured []float64
-	for i, p := range c.places {
-		room, err := m.cavityRoom(l.k, placedOutline(c.outline, []CavityPlace{p}), cellRoomMM)
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		v, err := volumeOf(l.rest.Intersect(room))
-		if err != nil {
-			return err
-		}
-		measured = append(measured, v)
-	}
-	m.divideCavity(whole, l.blockMM3, measured)
-	return nil
+	return m.divideCavity(l, l.rest, m.Part.VolumeMM3()/float64(len(c.places)), func(i int) (*solid.Solid, error) {
+		return m.cavityRoom(l.k, placedOutline(c.outline, c.places[i:i+1]), cellRoomMM)
+	})
 }
 
 // judgeBetween asks whether silicone that has to widen round one casting can do so while its neighbours

@@ -55,18 +55,7 @@ func (b *trayMould) bookCavities(l *ledger, tray *solid.Solid) error {
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
-	var measured []float64
-	for i := range n {
-		room, err := m.cavityRoom(b.k, b.outline[i:i+1], min(cellRoomMM, b.opt.LandMM/2))
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		v, err := volumeOf(space.Intersect(room))
-		if err != nil {
-			return err
-		}
-		measured = append(measured, v)
-	}
-	m.divideCavity(l.of("cavity"), l.blockMM3, measured)
-	return nil
+	return m.divideCavity(l, space, m.Part.VolumeMM3()/float64(n), func(i int) (*solid.Solid, error) {
+		return m.cavityRoom(b.k, b.outline[i:i+1], min(cellRoomMM, b.opt.LandMM/2))
+	})
 }

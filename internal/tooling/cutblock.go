@@ -41,18 +41,14 @@ func CutBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt CutBlo
 	if err := o.check(len(part.Tris)); err != nil {
 		return nil, err
 	}
-	b, err := makeCutBlock(ctx, pool, part, o)
-	for try := 1; err == nil && o.Cavities > 1 && b.lost() && try < gapTries; try++ {
-		o.CavityGapMM += gapStepMM
-		b, err = makeCutBlock(ctx, pool, part, o)
-	}
+	b, err := apartEnough(o.Cavities, &o.CavityGapMM, func() (*cutBlock, error) { return makeCutBlock(ctx, pool, part, o) })
 	if err != nil {
 		return nil, err
 	}
 	if err := b.verify(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("done", 1)
+	o.Progress.tell("done", 1)
 	return b.set, nil
 }
 
@@ -62,7 +58,7 @@ func makeCutBlock(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o CutB
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the pieces", 0.3)
+	o.Progress.tell("cutting the pieces", 0.3)
 	return b, pool.Do(ctx, func(k *solid.Kernel) error { return b.make(ctx, k) })
 }
 
@@ -80,7 +76,7 @@ type cutBlock struct {
 // open. Where they do not, walls are cut half-way up, so that either lip rises half as high; then, where no
 // direction is asked for, the part's axes are tried.
 func planCutBlock(ctx context.Context, part *mesh.Mesh, o CutBlockOptions) (*cutBlock, error) {
-	o.tell("choosing the cut", 0)
+	o.Progress.tell("choosing the cut", 0)
 	ways := []r3.Vec{o.Direction}
 	if r3.Norm(o.Direction) == 0 {
 		ways = append(ways, ownAxes...)
@@ -104,7 +100,7 @@ func planCutBlock(ctx context.Context, part *mesh.Mesh, o CutBlockOptions) (*cut
 				return best, nil
 			}
 		}
-		o.tell("choosing the cut", 0.2*float64(i+1)/float64(len(ways)))
+		o.Progress.tell("choosing the cut", 0.2*float64(i+1)/float64(len(ways)))
 	}
 	if best == nil {
 		return nil, first
@@ -246,7 +242,7 @@ func (b *cutBlock) sideSprue(ctx context.Context) (sprue *sideChannel, why, err 
 // verify runs the checks on the finished pieces.
 func (b *cutBlock) verify(ctx context.Context) error {
 	o, m := b.opt, b.mould
-	o.tell("checking walls", 0.6)
+	o.Progress.tell("checking walls", 0.6)
 	if err := b.printed(ctx, o.BuildVolumeMM, o.LeastWallMM, PouringBox, Master, BasePlate); err != nil {
 		return err
 	}
@@ -275,7 +271,7 @@ func (b *cutBlock) verify(ctx context.Context) error {
 		lips.Words = fmt.Sprintf("each of %d cuts by itself: ", n) + lips.Words
 	}
 	m.Checks = append(m.Checks, lips)
-	o.tell("proving that it opens", 0.7)
+	o.Progress.tell("proving that it opens", 0.7)
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
@@ -330,7 +326,7 @@ func (b *cutBlock) prove(ctx context.Context) error {
 		b.soft[at] = softStage{from: sides, shapes: shapes, caught: 0, casting: inside.casting}
 		b.soft[at+1] = softStage{from: sides, shapes: shapes, caught: 1, casting: inside.casting}
 	}
-	return b.set.prove(ctx, plans, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.tell("proving that it opens", 0.7+0.25*done) })
+	return b.set.prove(ctx, plans, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.Progress.tell("proving that it opens", 0.7+0.25*done) })
 }
 
 // notes tells the maker what the build decided and what to mind.

@@ -34,19 +34,7 @@ func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	marks, err := b.box.marks(k, true, false)
-	if err != nil {
-		return err
-	}
-	label, feature, err := b.box.label(k, b.opt.Label)
-	if err != nil {
-		return err
-	}
-	if label != nil {
-		marks = append(marks, label)
-		b.mould.Features = append(b.mould.Features, *feature)
-	}
-	box, err := b.box.make(k, marks)
+	box, label, err := b.makeBox(k, b.opt.Label, false)
 	if err != nil {
 		return err
 	}
@@ -58,7 +46,7 @@ func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return fmt.Errorf("tooling: %s: %w", SiliconeBlock, err)
 	}
-	b.opt.tell("cutting the pieces", 0.4)
+	b.opt.Progress.tell("cutting the pieces", 0.4)
 	pieces := []madePiece{{PouringBox, box, b.box.out, false}, {SiliconeBlock, block, b.box.out, true}, {Master, master, b.box.out, false}}
 	if plate != nil {
 		pieces = append(pieces, madePiece{BasePlate, plate, b.box.out, false})
@@ -69,7 +57,7 @@ func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
 	if err := b.separate(k, v, block); err != nil {
 		return err
 	}
-	b.opt.tell("adding up volumes", 0.5)
+	b.opt.Progress.tell("adding up volumes", 0.5)
 	if err := b.account(k, v, pieces, label); err != nil {
 		return err
 	}
@@ -78,21 +66,12 @@ func (b *cutBlock) make(ctx context.Context, k *solid.Kernel) error {
 }
 
 func (b *cutBlock) bodies(k *solid.Kernel) (v cutBodies, err error) {
-	load := func(what string, m *mesh.Mesh) *solid.Solid {
-		if err != nil {
-			return nil
-		}
-		var s *solid.Solid
-		if s, err = k.FromMesh(m); err != nil {
-			err = fmt.Errorf("tooling: %s: %w", what, err)
-		}
-		return s
-	}
-	v.part, v.over, v.under = load("part", b.parting.Mesh), load("over the cut", b.upper), load("under the cut", b.lower)
+	l := loader{k: k}
+	v.part, v.over, v.under = l.load("part", b.parting.Mesh), l.load("over the cut", b.upper), l.load("under the cut", b.lower)
 	_, low := aprons(b.surface, b.box.outer())
-	around := RawHalves{Lower: load("under the cut", low), Block: b.box.outer()}
-	if err != nil {
-		return v, err
+	around := RawHalves{Lower: l.load("under the cut", low), Block: b.box.outer()}
+	if l.err != nil {
+		return v, l.err
 	}
 	if v.room, err = b.box.room(k); err != nil {
 		return v, err

@@ -46,7 +46,7 @@ type CutBlockOptions struct {
 	Casting, Silicone *opening.Flex
 	Workers           int
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 func (o CutBlockOptions) withDefaults() CutBlockOptions {
@@ -69,7 +69,7 @@ func (o CutBlockOptions) check(facets int) error {
 		"plate clearance": o.BoardClearMM, "uncut silicone": o.HingeMM, "cavity gap": o.CavityGapMM, "sprue": o.SprueMM, "vent": o.VentMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM}); err != nil {
 		return err
 	}
-	if err := checkCavities(o.Cavities, o.CavityGapMM); err != nil {
+	if err := checkBlockCavities(o.Cavities, o.CavityGapMM); err != nil {
 		return err
 	}
 	if o.Cavities > 1 && o.CavityGapMM < 2*leastTongueMM {
@@ -79,10 +79,4 @@ func (o CutBlockOptions) check(facets int) error {
 		return fmt.Errorf("%w: %g mm left uncut are more than the %g mm of silicone behind the part: give less", ErrOptions, o.HingeMM, o.BlockMM)
 	}
 	return nil
-}
-
-func (o CutBlockOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
 }

@@ -3,6 +3,7 @@ package tooling
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
@@ -56,6 +57,16 @@ func (m *Mould) piece(name string) *mesh.Mesh {
 
 // whole checks that a piece comes out as one body.
 func (m *Mould) whole(p Piece) { m.bodies(p, 1) }
+
+// checkPieces checks that each piece comes out as one body and, unless it is poured, fits the printer.
+func (m *Mould) checkPieces(buildVolumeMM r3.Vec, poured ...string) {
+	for _, p := range m.Pieces {
+		m.whole(p)
+		if c, asked := fits(p, buildVolumeMM); asked && !slices.Contains(poured, p.Name) {
+			m.Checks = append(m.Checks, c)
+		}
+	}
+}
 
 // bodies checks that a piece comes out as so many, one for each cavity.
 func (m *Mould) bodies(p Piece, want int) {

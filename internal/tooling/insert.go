@@ -70,14 +70,10 @@ func buildInsertMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, op
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the pieces", 0.4)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+	o.Progress.tell("cutting the pieces", 0.4)
+	if err := buildPlanned(ctx, pool, b, o.Progress); err != nil {
 		return nil, err
 	}
-	if err := b.verify(ctx); err != nil {
-		return nil, err
-	}
-	o.tell("done", 1)
 	return b, nil
 }
 
@@ -110,7 +106,7 @@ type insertMould struct {
 
 // planInsert does all that needs no booleans on the pieces.
 func planInsert(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o InsertOptions) (*insertMould, error) {
-	o.tell("choosing the split", 0)
+	o.Progress.tell("choosing the split", 0)
 	d := o.Direction
 	if r3.Norm(d) == 0 {
 		var err error
@@ -145,15 +141,15 @@ func planInsertOf(ctx context.Context, pool *solid.Pool, o InsertOptions, m *Mou
 	b := &insertMould{opt: o, mould: m, parting: p, many: many, grow: 1 / (1 - o.SiliconeShrinkPct/100), lettered: map[string][]Tool{}}
 	b.out = &Insert{Set: &Set{Mould: m, Casting: []string{InsertBody, Cradle, CastingCap}}, Parting: p}
 	m.takeLine(p)
-	o.tell("laying the parting surface", 0.05)
+	o.Progress.tell("laying the parting surface", 0.05)
 	if err := b.lay(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("shaping the insert", 0.1)
+	o.Progress.tell("shaping the insert", 0.1)
 	if err := b.shape(ctx, pool); err != nil {
 		return nil, err
 	}
-	o.tell("placing bolts and keys", 0.35)
+	o.Progress.tell("placing bolts and keys", 0.35)
 	if err := pool.Do(ctx, b.arrange); err != nil {
 		return nil, err
 	}
@@ -177,12 +173,6 @@ func (b *insertMould) lay(ctx context.Context) error {
 
 // grown takes a place of the casting stage to the pouring stage: away from the mould's axis at the height
 // of the line by the silicone's shrinkage.
-func (b *insertMould) grown(v r3.Vec) r3.Vec {
-	if b.grow == 1 {
-		return v
-	}
-	z := b.lineZ()
-	return r3.Vec{X: v.X * b.grow, Y: v.Y * b.grow, Z: z + (v.Z-z)*b.grow}
-}
+func (b *insertMould) grown(v r3.Vec) r3.Vec { return swollen(v, b.grow, b.lineZ()) }
 
 func (b *insertMould) lineZ() float64 { return (b.parting.MinZ + b.parting.MaxZ) / 2 }

@@ -36,16 +36,10 @@ func (b *insertMould) arrange(k *solid.Kernel) error {
 		KeyRadiusMM: key.RadiusMM + key.RootMM + key.ClearanceMM, MostMM: r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y}}
 	lo.OddKeyRadiusMM = lo.KeyRadiusMM + key.OddRadiusMM
 	if o.Keys >= 0 {
-		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
-		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
+		z0, z1 = key.room(b.parting, z0, z1)
 	}
-	if o.Bolt != NoBolts {
-		bolt, zLow, zHigh, err := chooseBlockBolt(o.Bolt, b.parting, z0, z1)
-		if err != nil {
-			return err
-		}
-		b.bolt, z0, z1 = &bolt, zLow, zHigh
-		lo.BoltRadiusMM = bolt.RadiusMM()
+	if b.bolt, z0, z1, err = lo.blockBolt(o.Bolt, b.parting, z0, z1); err != nil {
+		return err
 	}
 	if o.Label.Text != "" {
 		lo.LabelWidthMM = leastLabelMM

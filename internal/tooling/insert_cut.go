@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -36,7 +35,7 @@ func (b *insertMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	b.opt.tell("cutting the pieces", 0.5)
+	b.opt.Progress.tell("cutting the pieces", 0.5)
 	ports, err := sprueTools(k, b.ports)
 	if err != nil {
 		return err
@@ -81,35 +80,26 @@ func (b *insertMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err := b.mould.addPiece(ctx, InsertBody, v.cured, -1); err != nil {
 		return err
 	}
-	b.opt.tell("adding up volumes", 0.6)
+	b.opt.Progress.tell("adding up volumes", 0.6)
 	return b.account(k, v, insertSpaces{dry: dry, ports: ports, vents: vents, gutter: gutter, cradle: finished[0], pattern: finished[1], casting: finished[2]})
 }
 
 // bodies brings the raw bodies into the kernel, those of the pouring stage at their own size.
 func (b *insertMould) bodies(k *solid.Kernel) (v insertBodies, err error) {
-	load := func(what string, m *mesh.Mesh) *solid.Solid {
-		if err != nil {
-			return nil
-		}
-		var s *solid.Solid
-		if s, err = k.FromMesh(m); err != nil {
-			err = fmt.Errorf("tooling: %s: %w", what, err)
-		}
-		return s
-	}
+	l := loader{k: k}
 	high, low := aprons(b.mould.Surface, b.mould.Block)
-	v.around = RawHalves{Block: b.mould.Block, Lower: load("under the parting surface", low), Upper: load("over the parting surface", high)}
-	v.lower, v.upper = load("under the cap", b.lower), load(CastingCap, b.upper)
+	v.around = RawHalves{Block: b.mould.Block, Lower: l.load("under the parting surface", low), Upper: l.load("over the parting surface", high)}
+	v.lower, v.upper = l.load("under the cap", b.lower), l.load(CastingCap, b.upper)
 	if b.grow == 1 {
-		v.pourLower, v.pourUpper = v.lower, load(PatternCap, b.pattern)
+		v.pourLower, v.pourUpper = v.lower, l.load(PatternCap, b.pattern)
 	} else {
-		v.pourLower, v.pourUpper = load("under the pattern cap", b.lower.Map(b.grown)), load(PatternCap, b.pattern.Map(b.grown))
+		v.pourLower, v.pourUpper = l.load("under the pattern cap", b.lower.Map(b.grown)), l.load(PatternCap, b.pattern.Map(b.grown))
 	}
 	shell := apron(&Surface{Verts: b.sheet.Verts, Tris: b.sheet.Tris}, b.sheet.TopMM+overshootMM, true)
 	b.out.Outer = b.sheet.Mesh()
-	v.outer = load(InsertBody, compact(shell))
-	if err != nil {
-		return v, err
+	v.outer = l.load(InsertBody, compact(shell))
+	if l.err != nil {
+		return v, l.err
 	}
 	if v.block, err = k.Box(b.mould.Block); err != nil {
 		return v, fmt.Errorf("tooling: %w", err)
@@ -140,8 +130,7 @@ func (b *insertMould) cure(v insertBodies) (*solid.Solid, error) {
 	if b.grow == 1 {
 		return v.poured, nil
 	}
-	s, z := 1/b.grow, b.lineZ()
-	outer, err := v.outer.Transform(solid.Affine{X: r3.Vec{X: s}, Y: r3.Vec{Y: s}, Z: r3.Vec{Z: s}, Origin: r3.Vec{Z: z * (1 - s)}})
+	outer, err := swollenSolid(v.outer, 1/b.grow, b.lineZ())
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %s: %w", InsertBody, err)
 	}

@@ -1,8 +1,8 @@
 package tooling
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 
 	"mouldwright/internal/opening"
 
@@ -52,7 +52,7 @@ type InsertOptions struct {
 	Casting, Silicone *opening.Flex
 	Workers           int
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 func (o InsertOptions) withDefaults() InsertOptions {
@@ -79,16 +79,13 @@ func (o InsertOptions) withDefaults() InsertOptions {
 }
 
 func (o InsertOptions) check(facets int) error {
-	err := finite("insert", map[string]float64{"thickness": o.InsertMM, "draft": o.DraftDeg, "land": o.LandMM, "overflow width": o.OverflowMM,
+	err := cmp.Or(checkSizes("insert", map[string]float64{"thickness": o.InsertMM, "draft": o.DraftDeg, "land": o.LandMM, "overflow width": o.OverflowMM,
 		"overflow depth": o.OverflowDMM, "fill port": o.PortMM, "fill port's vent": o.PortVentMM, "vent": o.VentMM, "wall": o.WallMM, "floor": o.FloorMM,
-		"least wall": o.LeastWallMM, "tolerance": o.ToleranceMM, "error": o.ErrorMM, "bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance})
+		"least wall": o.LeastWallMM, "tolerance": o.ToleranceMM, "error": o.ErrorMM, "bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance}),
+		checkShow(o.Show, facets), checkSilicone(o.SiliconeShrinkPct))
 	switch {
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrOptions, err)
-	case o.Show != nil && len(o.Show) != facets:
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
-	case math.IsNaN(o.SiliconeShrinkPct) || o.SiliconeShrinkPct < 0 || o.SiliconeShrinkPct > 5:
-		return fmt.Errorf("%w: the silicone shrinks by %g %%: give 0 to 5", ErrOptions, o.SiliconeShrinkPct)
+		return err
 	case o.InsertMM < leastInsertMM:
 		return fmt.Errorf("%w: an insert of %g mm tears when it is peeled: give %g mm or more", ErrOptions, o.InsertMM, leastInsertMM)
 	case o.OverflowMM <= 2*overflowStepMM:
@@ -106,12 +103,6 @@ func (o InsertOptions) gap() softGap {
 
 // leastInsertMM is the thinnest skin of silicone that lasts (common practice, no source).
 const leastInsertMM = 2.0
-
-func (o InsertOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
-}
 
 // ringMM is how far the silicone reaches past the parting line with its full thickness under it: under
 // the land, the overflow gutter and a margin as wide as the land.

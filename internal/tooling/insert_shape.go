@@ -40,7 +40,7 @@ func (b *insertMould) shape(ctx context.Context, pool *solid.Pool) error {
 	}
 	top = max(top, b.grown(r3.Vec{Z: b.parting.MaxZ}).Z)
 	s, err := offset.Under(ctx, src, offset.UnderOptions{ThicknessMM: b.opt.InsertMM, TopMM: top + overSurfaceMM, DraftDeg: b.opt.DraftDeg,
-		ErrorMM: b.opt.ErrorMM, Workers: b.opt.Workers, Progress: func(d float64) { b.opt.tell("shaping the insert", 0.1+0.25*d) }})
+		ErrorMM: b.opt.ErrorMM, Workers: b.opt.Workers, Progress: func(d float64) { b.opt.Progress.tell("shaping the insert", 0.1+0.25*d) }})
 	if err != nil {
 		return fmt.Errorf("tooling: insert: %w", err)
 	}

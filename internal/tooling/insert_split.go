@@ -61,10 +61,9 @@ func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) 
 			area += geom.Area(t)
 		}
 	}
-	axes := []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}}
 	if area > 0 && r3.Norm(sum) > meanShow*area {
 		d := r3.Unit(r3.Scale(-1, sum))
-		for _, a := range axes {
+		for _, a := range ownAxes {
 			if r3.Dot(a, d) > axisDot {
 				return a, nil
 			}
@@ -73,7 +72,7 @@ func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) 
 	}
 	best, least := r3.Vec{}, math.Inf(1)
 	var last error
-	for _, a := range axes {
+	for _, a := range ownAxes {
 		m, _, err := place(part, a, r3.Vec{})
 		if err != nil {
 			return best, err

@@ -13,14 +13,9 @@ const castingName = "casting"
 
 // verify runs the checks on the finished pieces.
 func (b *insertMould) verify(ctx context.Context) error {
-	b.opt.tell("checking walls", 0.7)
+	b.opt.Progress.tell("checking walls", 0.7)
 	m := b.mould
-	for _, p := range m.Pieces {
-		m.whole(p)
-		if c, asked := fits(p, b.opt.BuildVolumeMM); asked && p.Name != InsertBody {
-			m.Checks = append(m.Checks, c)
-		}
-	}
+	m.checkPieces(b.opt.BuildVolumeMM, InsertBody)
 	if err := b.walls(ctx); err != nil {
 		return err
 	}
@@ -30,7 +25,7 @@ func (b *insertMould) verify(ctx context.Context) error {
 		return err
 	}
 	m.Checks = append(m.Checks, b.out.Thickness.checks("insert")...)
-	b.opt.tell("proving that it opens", 0.8)
+	b.opt.Progress.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
@@ -104,7 +99,7 @@ func (b *insertMould) prove(ctx context.Context) error {
 		{"the casting cap leaves the insert", body(CastingCap), body(InsertBody), up, true},
 		{"the casting cap leaves the casting", body(CastingCap), casting, up, false},
 		{"the casting leaves the insert", casting, body(InsertBody), up, false},
-	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.tell("proving that it opens", 0.8+0.15*done) })
+	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.Progress.tell("proving that it opens", 0.8+0.15*done) })
 }
 
 // notes tells the maker what the build decided and what to mind.

@@ -39,7 +39,7 @@ type TwoHalfOptions struct {
 	// where it fits, at most VentMoveMM away; a note names each place that finds none.
 	VentsAt []r3.Vec
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 
 	anySprue bool // SprueMM is the default
 }
@@ -88,14 +88,46 @@ const gutterSteps = 2
 // ErrOptions is the cause when a choice makes no sense for any part.
 var ErrOptions = errors.New("tooling: bad option")
 
-func (o TwoHalfOptions) check(facets int) error {
-	if err := finite("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
-		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM,
-		"gap between cavities": o.CavityGapMM, "runner": o.RunnerMM}); err != nil {
+// checkSizes refuses a size that is negative or no number.
+func checkSizes(what string, sizes map[string]float64) error {
+	if err := finite(what, sizes); err != nil {
 		return fmt.Errorf("%w: %w", ErrOptions, err)
 	}
-	if o.Cavities < 0 || o.Cavities > MostCavities {
-		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
+	return nil
+}
+
+// checkShow wants a mark for each facet, or none.
+func checkShow(show []bool, facets int) error {
+	if show != nil && len(show) != facets {
+		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(show), facets)
+	}
+	return nil
+}
+
+// checkCavities bounds how many castings come out at once; 0 and 1 are one.
+func checkCavities(n int) error {
+	if n < 0 || n > MostCavities {
+		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, n, MostCavities, ErrCavities)
+	}
+	return nil
+}
+
+// checkSilicone bounds how much a silicone shrinks.
+func checkSilicone(shrinkPct float64) error {
+	if math.IsNaN(shrinkPct) || shrinkPct < 0 || shrinkPct > 5 {
+		return fmt.Errorf("%w: the silicone shrinks by %g %%: give 0 to 5", ErrOptions, shrinkPct)
+	}
+	return nil
+}
+
+func (o TwoHalfOptions) check(facets int) error {
+	if err := checkSizes("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
+		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM,
+		"gap between cavities": o.CavityGapMM, "runner": o.RunnerMM}); err != nil {
+		return err
+	}
+	if err := checkCavities(o.Cavities); err != nil {
+		return err
 	}
 	if r3.Norm(o.Direction) == 0 {
 		return fmt.Errorf("%w: the opening direction has no length", ErrOptions)
@@ -105,14 +137,5 @@ func (o TwoHalfOptions) check(facets int) error {
 			return fmt.Errorf("%w: a vent is asked for at %v, which is no place", ErrOptions, v)
 		}
 	}
-	if o.Show != nil && len(o.Show) != facets {
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
-	}
-	return nil
-}
-
-func (o TwoHalfOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
+	return checkShow(o.Show, facets)
 }

@@ -3,9 +3,11 @@ package tooling
 import (
 	"context"
 	"math"
+	"os"
 	"testing"
 
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -151,4 +153,36 @@ func as32(m *mesh.Mesh) *mesh.Mesh {
 
 func scaled(m *mesh.Mesh, s float64) *mesh.Mesh {
 	return m.Map(func(v r3.Vec) r3.Vec { return r3.Scale(s, v) })
+}
+
+// realShell is the first sound shell of a file of Debian's assimp-testmodels that is wanted; the test is
+// skipped where they are not installed.
+func realShell(t *testing.T, file string, want func(*mesh.Mesh) bool) *mesh.Mesh {
+	t.Helper()
+	path := "/usr/share/assimp/models/" + file
+	if _, err := os.Stat(path); err != nil {
+		t.Skip("assimp-testmodels is not installed")
+	}
+	model, err := meshfile.Open(path, mesh.Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range mesh.Weld(model.InMM().Merge(), 0).Split() {
+		in, err := mesh.Inspect(context.Background(), s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if in.Fatal() == nil && want(s) {
+			return in.Mesh
+		}
+	}
+	t.Fatal("the shell wanted of " + file + " is missing")
+	return nil
+}
+
+// sized scales a mesh to a diagonal.
+func sized(m *mesh.Mesh, mm float64) *mesh.Mesh {
+	b := m.Bounds()
+	k := mm / r3.Norm(r3.Sub(b.Max, b.Min))
+	return m.Map(func(v r3.Vec) r3.Vec { return r3.Scale(k, v) })
 }

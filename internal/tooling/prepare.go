@@ -6,6 +6,7 @@ import (
 
 	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -63,4 +64,21 @@ func growth(pct r3.Vec) (r3.Vec, error) {
 		}
 	}
 	return g, nil
+}
+
+// swollen moves a place away from the mould's axis at a height, by what a silicone shrinks: with by over 1
+// from the size of the casting to that at which the silicone is poured, under 1 back.
+func swollen(v r3.Vec, by, z float64) r3.Vec {
+	if by == 1 {
+		return v
+	}
+	return r3.Vec{X: v.X * by, Y: v.Y * by, Z: z + (v.Z-z)*by}
+}
+
+// swollenSolid is a body of which each place is swollen.
+func swollenSolid(s *solid.Solid, by, z float64) (*solid.Solid, error) {
+	if by == 1 {
+		return s, nil
+	}
+	return s.Transform(solid.Affine{X: r3.Vec{X: by}, Y: r3.Vec{Y: by}, Z: r3.Vec{Z: by}, Origin: r3.Vec{Z: z * (1 - by)}})
 }

@@ -53,14 +53,10 @@ func buildSideSplit(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt 
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the pieces", 0.4)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+	o.Progress.tell("cutting the pieces", 0.4)
+	if err := buildPlanned(ctx, pool, b, o.Progress); err != nil {
 		return nil, err
 	}
-	if err := b.verify(ctx); err != nil {
-		return nil, err
-	}
-	o.tell("done", 1)
 	return b, nil
 }
 
@@ -82,9 +78,9 @@ type sideSplit struct {
 
 // planSideSplit does all that needs no booleans: frame, division of the surface, layout, raw bodies.
 func planSideSplit(ctx context.Context, part *mesh.Mesh, o SideSplitOptions) (*sideSplit, error) {
-	o.tell("choosing the split", 0)
-	if _, n := part.Components(); n > 1 {
-		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	o.Progress.tell("choosing the split", 0)
+	if err := oneBody(part); err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	ways, err := rankSideWays(ctx, part, o)
 	if err != nil {
@@ -131,11 +127,11 @@ func planWay(ctx context.Context, part *mesh.Mesh, way sideWay, o SideSplitOptio
 	}
 	b := &sideSplit{opt: o, mould: &Mould{Family: SideSplitFamily, Place: placing, Part: m}}
 	b.out = &Set{Mould: b.mould, Casting: []string{SideOne, SideTwo, WholeHalf}}
-	o.tell("dividing the surface", 0.1)
+	o.Progress.tell("dividing the surface", 0.1)
 	if err := b.divide(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("placing bolts and keys", 0.25)
+	o.Progress.tell("placing bolts and keys", 0.25)
 	if err := b.arrange(); err != nil {
 		return nil, err
 	}
@@ -145,7 +141,7 @@ func planWay(ctx context.Context, part *mesh.Mesh, way sideWay, o SideSplitOptio
 		}
 	}
 	b.line()
-	o.tell("laying the parting surface", 0.3)
+	o.Progress.tell("laying the parting surface", 0.3)
 	return b, b.lay(ctx)
 }
 

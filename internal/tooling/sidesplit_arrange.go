@@ -134,24 +134,37 @@ func (b *sideSplit) arrange() error {
 	return nil
 }
 
-// chooseSideBolt takes a screw for a grip: the thread asked for, or the first that comes long enough.
-func chooseSideBolt(thread string, lengthMM float64) (*Bolt, error) {
+// firstThread chooses a screw of the thread asked for, or of the first of the usual ones that comes long enough.
+func firstThread(asked string, choose func(thread string) error) error {
 	names := defaultThreads
-	if thread != "" {
-		names = []string{thread}
+	if asked != "" {
+		names = []string{asked}
 	}
 	var first error
 	for _, t := range names {
-		bolt, err := ChooseBolt(lengthMM, BoltOptions{Thread: t})
-		if err == nil {
-			return &bolt, nil
-		}
-		if !errors.Is(err, ErrNoBolt) {
-			return nil, fmt.Errorf("tooling: %w", err)
+		err := choose(t)
+		if err == nil || !errors.Is(err, ErrNoBolt) {
+			return err
 		}
 		first = cmp.Or(first, err)
 	}
-	return nil, fmt.Errorf("tooling: bolts across the side split: %w; choose another thread, or \"none\"", first)
+	return first
+}
+
+// chooseSideBolt takes a screw for a grip.
+func chooseSideBolt(thread string, lengthMM float64) (*Bolt, error) {
+	var bolt Bolt
+	err := firstThread(thread, func(t string) (err error) {
+		bolt, err = ChooseBolt(lengthMM, BoltOptions{Thread: t})
+		return err
+	})
+	if errors.Is(err, ErrNoBolt) {
+		return nil, fmt.Errorf("tooling: bolts across the side split: %w; choose another thread, or \"none\"", err)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
+	}
+	return &bolt, nil
 }
 
 // arrangeRound sets the block's outline and heights for the bolts chosen so far.
@@ -174,7 +187,7 @@ func (b *sideSplit) arrangeRound() error {
 		if err != nil {
 			return err
 		}
-		b.plan.clamp, z0, z1 = bolt, low, high
+		b.plan.clamp, z0, z1 = &bolt, low, high
 		inX = max(inX, besideMM+2*bolt.RadiusMM()+aroundMM)
 		// A clamp stands between the lanes, however narrow the part.
 		b.plan.clearY = max(b.plan.clearY, bolt.RadiusMM()+aroundMM-narrow/2)
@@ -201,23 +214,12 @@ func (b *sideSplit) overRail() float64 {
 	return railHighMM + b.opt.KeyClearance + aroundMM
 }
 
-func (b *sideSplit) chooseClamp(z0, z1 float64) (*Bolt, float64, float64, error) {
-	threads := defaultThreads
-	if b.opt.Bolt != "" {
-		threads = []string{b.opt.Bolt}
-	}
-	var first error
-	for _, t := range threads {
-		bolt, low, high, err := chooseBlockBolt(t, b.parting, z0, z1)
-		if err == nil {
-			return &bolt, low, high, nil
-		}
-		if !errors.Is(err, ErrNoBolt) {
-			return nil, 0, 0, err
-		}
-		first = cmp.Or(first, err)
-	}
-	return nil, 0, 0, first
+func (b *sideSplit) chooseClamp(z0, z1 float64) (bolt Bolt, low, high float64, err error) {
+	err = firstThread(b.opt.Bolt, func(t string) (err error) {
+		bolt, low, high, err = chooseBlockBolt(t, b.parting, z0, z1)
+		return err
+	})
+	return bolt, low, high, err
 }
 
 // placeAlong finds the places in the block.

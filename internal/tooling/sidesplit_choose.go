@@ -283,6 +283,7 @@ func (t *sideTaker) splitAt(w *sideWay, low, right, left []bool) float64 {
 const couldBeLow = 0.01
 
 func (t *sideTaker) measureLine(w *sideWay, upper []bool, at float64) {
+	frame := acrossFrame(w.down, w.side)
 	for f, tri := range t.part.Tris {
 		shown := t.show != nil && t.show[f]
 		for k, g := range t.adj[f] {
@@ -298,7 +299,6 @@ func (t *sideTaker) measureLine(w *sideWay, upper []bool, at float64) {
 			continue
 		}
 		turned := t.part.Facet(f)
-		frame := acrossFrame(w.down, w.side)
 		for i, v := range turned {
 			turned[i] = frame.Apply(v)
 		}

@@ -46,7 +46,7 @@ type SideSplitOptions struct {
 	Casting *opening.Flex
 	Workers int
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 func (o SideSplitOptions) withDefaults() SideSplitOptions {
@@ -68,27 +68,21 @@ func (o SideSplitOptions) withDefaults() SideSplitOptions {
 }
 
 func (o SideSplitOptions) check(facets int) error {
-	if err := finite("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
+	if err := checkSizes("mould", map[string]float64{"wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM,
 		"bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance, "sprue diameter": o.SprueMM, "vent diameter": o.VentMM,
 		"gap between cavities": o.CavityGapMM}); err != nil {
-		return fmt.Errorf("%w: %w", ErrOptions, err)
+		return err
 	}
-	if o.Cavities < 0 || o.Cavities > MostCavities {
-		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
+	if err := checkCavities(o.Cavities); err != nil {
+		return err
 	}
-	for name, v := range map[string]r3.Vec{"opening direction": o.Direction, "side": o.Side} {
-		if !(r3.Norm(v) < math.Inf(1)) {
-			return fmt.Errorf("%w: the %s is %v, which is no direction", ErrOptions, name, v)
+	for _, d := range []struct {
+		name string
+		v    r3.Vec
+	}{{"opening direction", o.Direction}, {"side", o.Side}} {
+		if !(r3.Norm(d.v) < math.Inf(1)) {
+			return fmt.Errorf("%w: the %s is %v, which is no direction", ErrOptions, d.name, d.v)
 		}
 	}
-	if o.Show != nil && len(o.Show) != facets {
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
-	}
-	return nil
-}
-
-func (o SideSplitOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
+	return checkShow(o.Show, facets)
 }

@@ -2,8 +2,6 @@ package tooling
 
 import (
 	"fmt"
-	"math"
-	"slices"
 
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
@@ -177,30 +175,12 @@ func (b *sideSplit) numberTools(k *solid.Kernel, over *solid.Solid) (sideToolSha
 
 // bookRow divides the ledger's cavity among the cavities, each measured between the pieces as built.
 func (b *sideSplit) bookRow(l *ledger) error {
-	m := b.mould
-	n := len(m.Cavities)
-	m.Ledger = slices.DeleteFunc(slices.Clone(l.lines), func(x LedgerLine) bool { return x.Name == "cavity" })
-	sum, one := 0.0, b.row.first.mould.Part
+	m, one := b.mould, b.row.first.mould.Part
 	box, grow := one.Bounds(), r3.Vec{X: cellRoomMM, Y: min(cellRoomMM, b.opt.CavityGapMM/2), Z: cellRoomMM}
-	for i, c := range m.Cavities {
-		by := r3.Vec{Y: c.At.Y - m.Cavities[0].At.Y}
-		room, err := l.k.Box(r3.Box{Min: r3.Sub(r3.Add(box.Min, by), grow), Max: r3.Add(r3.Add(box.Max, by), grow)})
-		if err != nil {
-			return fmt.Errorf("tooling: cavity %d: %w", i+1, err)
-		}
-		v, err := volumeOf(l.cavity.Intersect(room))
-		if err != nil {
-			return err
-		}
-		name := CavityName(i+1, n)
-		sum += v
-		m.Ledger = append(m.Ledger, LedgerLine{Name: name, VolumeMM3: v})
-		m.Checks = append(m.Checks, cavityCheck(name+" volume", v, one.VolumeMM3()))
-	}
-	whole := l.of("cavity")
-	m.Checks = append(m.Checks, Check{Name: "cavities make up the space", OK: math.Abs(sum-whole) <= ledgerTol*l.blockMM3, Value: math.Abs(sum - whole), Limit: ledgerTol * l.blockMM3, Unit: "mm³",
-		Words: fmt.Sprintf("%d cavities come to %.6f mm³, what nothing else explains of the block to %.6f mm³", n, sum, whole)})
-	return nil
+	return m.divideCavity(l, l.cavity, one.VolumeMM3(), func(i int) (*solid.Solid, error) {
+		by := r3.Vec{Y: m.Cavities[i].At.Y - m.Cavities[0].At.Y}
+		return l.k.Box(r3.Box{Min: r3.Sub(r3.Add(box.Min, by), grow), Max: r3.Add(r3.Add(box.Max, by), grow)})
+	})
 }
 
 // castings is how many come out of the mould.

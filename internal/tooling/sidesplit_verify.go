@@ -11,19 +11,14 @@ import (
 
 // verify runs the checks on the finished pieces.
 func (b *sideSplit) verify(ctx context.Context) error {
-	b.opt.tell("checking walls", 0.7)
+	b.opt.Progress.tell("checking walls", 0.7)
 	m := b.mould
-	for _, p := range m.Pieces {
-		m.whole(p)
-		if c, asked := fits(p, b.opt.BuildVolumeMM); asked {
-			m.Checks = append(m.Checks, c)
-		}
-	}
+	m.checkPieces(b.opt.BuildVolumeMM)
 	if err := b.walls(ctx); err != nil {
 		return err
 	}
 	m.Checks = append(m.Checks, slope(m.Surface))
-	b.opt.tell("proving that it opens", 0.8)
+	b.opt.Progress.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
@@ -114,7 +109,7 @@ func (b *sideSplit) prove(ctx context.Context) error {
 			rigid: q.moving != castingName && q.fixed != castingName})
 	}
 	opt := opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers, TrustApart: true}
-	if err := b.out.prove(ctx, plans, opt, func(done float64) { b.opt.tell("proving that it opens", 0.8+0.15*done) }); err != nil {
+	if err := b.out.prove(ctx, plans, opt, func(done float64) { b.opt.Progress.tell("proving that it opens", 0.8+0.15*done) }); err != nil {
 		return err
 	}
 	return b.noteStuck(ctx, body, opt)

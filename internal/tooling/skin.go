@@ -73,14 +73,10 @@ func buildSkinMould(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt 
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the pieces", 0.45)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+	o.Progress.tell("cutting the pieces", 0.45)
+	if err := buildPlanned(ctx, pool, b, o.Progress); err != nil {
 		return nil, err
 	}
-	if err := b.verify(ctx); err != nil {
-		return nil, err
-	}
-	o.tell("done", 1)
 	return b, nil
 }
 
@@ -164,9 +160,9 @@ func (s *skinSide) exit() r3.Vec {
 
 // planSkin does all that needs no booleans on the pieces.
 func planSkin(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, o SkinOptions) (*skinMould, error) {
-	o.tell("choosing the split", 0)
-	if _, n := part.Components(); n > 1 {
-		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	o.Progress.tell("choosing the split", 0)
+	if err := oneBody(part); err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	d := o.Direction
 	if r3.Norm(d) == 0 {
@@ -202,11 +198,11 @@ func planSkinOf(ctx context.Context, pool *solid.Pool, o SkinOptions, m *Mould, 
 	b := &skinMould{opt: o, mould: m, parting: p, many: many, grow: 1 / (1 - o.SiliconeShrinkPct/100), sides: skinSides()}
 	b.out = &Skin{Set: &Set{Mould: m, Casting: []string{UpperSkin, UpperShell, LowerSkin, LowerShell}}, Parting: p, PlateMM: o.PlateMM}
 	m.takeLine(p)
-	o.tell("shaping the skins", 0.1)
+	o.Progress.tell("shaping the skins", 0.1)
 	if err := b.shape(ctx, pool); err != nil {
 		return nil, err
 	}
-	o.tell("placing bolts and keys", 0.4)
+	o.Progress.tell("placing bolts and keys", 0.4)
 	if err := pool.Do(ctx, b.arrange); err != nil {
 		return nil, err
 	}
@@ -218,18 +214,10 @@ func planSkinOf(ctx context.Context, pool *solid.Pool, o SkinOptions, m *Mould, 
 
 // grown takes a place of the casting stage to the pouring stage: away from the mould's axis at the height
 // of the line by the silicone's shrinkage.
-func (b *skinMould) grown(v r3.Vec) r3.Vec { return b.scaled(v, b.grow) }
+func (b *skinMould) grown(v r3.Vec) r3.Vec { return swollen(v, b.grow, b.lineZ()) }
 
 // cured takes a place of the pouring stage to the casting stage.
-func (b *skinMould) cured(v r3.Vec) r3.Vec { return b.scaled(v, 1/b.grow) }
-
-func (b *skinMould) scaled(v r3.Vec, s float64) r3.Vec {
-	if b.grow == 1 {
-		return v
-	}
-	z := b.lineZ()
-	return r3.Vec{X: v.X * s, Y: v.Y * s, Z: z + (v.Z-z)*s}
-}
+func (b *skinMould) cured(v r3.Vec) r3.Vec { return swollen(v, 1/b.grow, b.lineZ()) }
 
 func (b *skinMould) lineZ() float64 { return (b.parting.MinZ + b.parting.MaxZ) / 2 }
 

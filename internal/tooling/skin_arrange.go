@@ -36,21 +36,15 @@ func (b *skinMould) arrange(k *solid.Kernel) error {
 		MostMM:      r2.Vec{X: o.BuildVolumeMM.X, Y: o.BuildVolumeMM.Y}}
 	lo.OddKeyRadiusMM = lo.KeyRadiusMM + key.OddRadiusMM
 	if o.Keys >= 0 {
-		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
-		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
+		z0, z1 = key.room(b.parting, z0, z1)
 	}
-	if o.Bolt != NoBolts {
-		bolt, zLow, zHigh, err := chooseBlockBolt(o.Bolt, b.parting, z0, z1)
-		if err != nil {
-			return err
-		}
-		b.bolt, z0, z1 = &bolt, zLow, zHigh
-		lo.BoltRadiusMM = bolt.RadiusMM()
+	var err error
+	if b.bolt, z0, z1, err = lo.blockBolt(o.Bolt, b.parting, z0, z1); err != nil {
+		return err
 	}
 	if o.Label.Text != "" {
 		lo.LabelWidthMM = leastLabelMM
 	}
-	var err error
 	if b.layout, err = b.spreadLayout(lo); err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"mouldwright/internal/mesh"
 	"mouldwright/internal/solid"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -43,7 +42,7 @@ func (b *skinMould) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	b.opt.tell("cutting the pieces", 0.5)
+	b.opt.Progress.tell("cutting the pieces", 0.5)
 	t, err := b.tools(k, v.around)
 	if err != nil {
 		return err
@@ -69,31 +68,22 @@ func (b *skinMould) cut(ctx context.Context, k *solid.Kernel) error {
 			return err
 		}
 	}
-	b.opt.tell("adding up volumes", 0.6)
+	b.opt.Progress.tell("adding up volumes", 0.6)
 	return b.account(k, v, t)
 }
 
 // bodies brings the raw bodies into the kernel and makes the skins.
 func (b *skinMould) bodies(k *solid.Kernel) (v skinBodies, err error) {
-	load := func(what string, m *mesh.Mesh) *solid.Solid {
-		if err != nil {
-			return nil
-		}
-		var s *solid.Solid
-		if s, err = k.FromMesh(m); err != nil {
-			err = fmt.Errorf("tooling: %s: %w", what, err)
-		}
-		return s
-	}
+	l := loader{k: k}
 	high, low := aprons(&Surface{Verts: b.surface.asMesh().Map(b.grown).Verts, Tris: b.surface.Tris}, b.mould.Block)
-	v.around = RawHalves{Block: b.flange, Lower: load("under the parting surface", low), Upper: load("over the parting surface", high)}
-	v.raw = [2]*solid.Solid{load("under the upper skin", b.lower), load("over the lower skin", b.upper)}
+	v.around = RawHalves{Block: b.flange, Lower: l.load("under the parting surface", low), Upper: l.load("over the parting surface", high)}
+	v.raw = [2]*solid.Solid{l.load("under the upper skin", b.lower), l.load("over the lower skin", b.upper)}
 	v.pour = v.raw
 	if b.grow != 1 {
-		v.pour = [2]*solid.Solid{load("under the plate", b.lower.Map(b.grown)), load("over the plate", b.upper.Map(b.grown))}
+		v.pour = [2]*solid.Solid{l.load("under the plate", b.lower.Map(b.grown)), l.load("over the plate", b.upper.Map(b.grown))}
 	}
-	if err != nil {
-		return v, err
+	if l.err != nil {
+		return v, l.err
 	}
 	if v.block, err = k.Box(b.mould.Block); err != nil {
 		return v, fmt.Errorf("tooling: %w", err)
@@ -321,14 +311,11 @@ func (b *skinMould) skins(k *solid.Kernel, v *skinBodies) error {
 
 // resized scales a body about the mould's axis at the height of the line.
 func (b *skinMould) resized(s *solid.Solid, by float64) (*solid.Solid, error) {
-	if by == 1 {
-		return s, nil
-	}
-	out, err := s.Transform(solid.Affine{X: r3.Vec{X: by}, Y: r3.Vec{Y: by}, Z: r3.Vec{Z: by}, Origin: r3.Vec{Z: b.lineZ() * (1 - by)}})
+	s, err := swollenSolid(s, by, b.lineZ())
 	if err != nil {
 		return nil, fmt.Errorf("tooling: %w", err)
 	}
-	return out, nil
+	return s, nil
 }
 
 // leastStickMM3 is rounding: a foot that sticks out of the master's other side by more is cut off there.

@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -56,7 +57,7 @@ type SkinOptions struct {
 	Casting, Silicone *opening.Flex
 	Workers           int
 	// Progress is called with the stage's name and the share of the whole that is done.
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 func (o SkinOptions) withDefaults() SkinOptions {
@@ -78,16 +79,13 @@ func (o SkinOptions) withDefaults() SkinOptions {
 }
 
 func (o SkinOptions) check(facets int) error {
-	err := finite("skin", map[string]float64{"thickness": o.SkinMM, "draft": o.DraftDeg, "land": o.LandMM, "shell": o.ShellMM, "flange": o.FlangeMM,
+	err := cmp.Or(checkSizes("skin", map[string]float64{"thickness": o.SkinMM, "draft": o.DraftDeg, "land": o.LandMM, "shell": o.ShellMM, "flange": o.FlangeMM,
 		"plate": o.PlateMM, "sprue": o.SprueMM, "vent": o.VentMM, "sleeve": o.SleeveMM, "fill port": o.PortMM, "fill port's vent": o.PortVentMM,
-		"wall": o.WallMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM, "error": o.ErrorMM, "bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance})
+		"wall": o.WallMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM, "error": o.ErrorMM, "bolt pitch": o.BoltPitchMM, "key clearance": o.KeyClearance}),
+		checkShow(o.Show, facets), checkSilicone(o.SiliconeShrinkPct))
 	switch {
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrOptions, err)
-	case o.Show != nil && len(o.Show) != facets:
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
-	case math.IsNaN(o.SiliconeShrinkPct) || o.SiliconeShrinkPct < 0 || o.SiliconeShrinkPct > 5:
-		return fmt.Errorf("%w: the silicone shrinks by %g %%: give 0 to 5", ErrOptions, o.SiliconeShrinkPct)
+		return err
 	case o.SkinMM < leastInsertMM:
 		return fmt.Errorf("%w: a skin of %g mm tears when it is peeled: give %g mm or more", ErrOptions, o.SkinMM, leastInsertMM)
 	case o.ShellMM < o.LeastWallMM:
@@ -102,12 +100,6 @@ func (o SkinOptions) check(facets int) error {
 
 // gap is the span for several cavities: neighbours meet with their lands.
 func (o SkinOptions) gap() softGap { return webGap(0, o.LandMM, o.SkinMM) }
-
-func (o SkinOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
-}
 
 // mostKeyDraftDeg is the flattest cone that still locates (common practice, no source).
 const mostKeyDraftDeg = 30

@@ -49,7 +49,7 @@ func (b *skinMould) shape(ctx context.Context, pool *solid.Pool) error {
 		}
 		under := func(mm, errorMM, from, to float64) (*offset.Sheet, error) {
 			sheet, err := offset.Under(ctx, src, offset.UnderOptions{ThicknessMM: mm, TopMM: top + overSurfaceMM, DraftDeg: o.DraftDeg, ErrorMM: errorMM,
-				Workers: o.Workers, Progress: func(d float64) { o.tell("shaping the skins", 0.1+0.15*(float64(i)+from+d*(to-from))) }})
+				Workers: o.Workers, Progress: func(d float64) { o.Progress.tell("shaping the skins", 0.1+0.15*(float64(i)+from+d*(to-from))) }})
 			if err != nil {
 				return nil, fmt.Errorf("tooling: %s: %w", s.skin, err)
 			}

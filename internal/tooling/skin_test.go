@@ -4,12 +4,10 @@ import (
 	"context"
 	"errors"
 	"math"
-	"os"
 	"strings"
 	"testing"
 
 	"mouldwright/internal/mesh"
-	"mouldwright/internal/mesh/meshfile"
 	"mouldwright/internal/opening"
 	"mouldwright/internal/solid"
 
@@ -218,31 +216,10 @@ func TestNestedKeysLeaveTheirWall(t *testing.T) {
 // 22 mm. No plane divides it, so the line is uneven.
 func TestSkinForARealMesh(t *testing.T) {
 	t.Parallel()
-	const path = "/usr/share/assimp/models/STL/Spider_binary.stl"
-	if _, err := os.Stat(path); err != nil {
-		t.Skip("assimp-testmodels is not installed")
+	shell := realShell(t, "STL/Spider_binary.stl", func(m *mesh.Mesh) bool { return len(m.Tris) == 80 })
+	if m := buildSkinParts(t, sized(shell, 22), SkinOptions{SkinMM: 3}); m.surface.Flat {
+		t.Error("the line of this mesh is not flat along any axis")
 	}
-	model, err := meshfile.Open(path, mesh.Limits{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, s := range mesh.Weld(model.InMM().Merge(), 0).Split() {
-		in, err := mesh.Inspect(context.Background(), s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if len(s.Tris) != 80 || in.Fatal() != nil {
-			continue
-		}
-		b := s.Bounds()
-		k := 22 / r3.Norm(r3.Sub(b.Max, b.Min))
-		m := buildSkinParts(t, s.Map(func(v r3.Vec) r3.Vec { return r3.Scale(k, v) }), SkinOptions{SkinMM: 3})
-		if m.surface.Flat {
-			t.Error("the line of this mesh is not flat along any axis")
-		}
-		return
-	}
-	t.Fatal("the shell of 80 facets is missing")
 }
 
 func TestSkinSaysWhatItCannotDo(t *testing.T) {

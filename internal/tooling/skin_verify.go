@@ -14,14 +14,9 @@ import (
 
 // verify runs the checks on the finished pieces.
 func (b *skinMould) verify(ctx context.Context) error {
-	b.opt.tell("checking walls", 0.7)
+	b.opt.Progress.tell("checking walls", 0.7)
 	m := b.mould
-	for _, p := range m.Pieces {
-		m.whole(p)
-		if c, asked := fits(p, b.opt.BuildVolumeMM); asked && p.Name != LowerSkin && p.Name != UpperSkin {
-			m.Checks = append(m.Checks, c)
-		}
-	}
+	m.checkPieces(b.opt.BuildVolumeMM, LowerSkin, UpperSkin)
 	for _, s := range b.sides {
 		if err := b.wall(ctx, s); err != nil {
 			return err
@@ -41,7 +36,7 @@ func (b *skinMould) verify(ctx context.Context) error {
 		m.Checks = append(m.Checks, Check{Name: MasterPlate + ": wall of its keys", OK: !short(wall, o.LeastWallMM), Value: wall, Limit: o.LeastWallMM, Unit: "mm",
 			Words: fmt.Sprintf("cones of %.0f° draft, one over the other: %.2f mm between them", o.keyDraftDeg(), wall)})
 	}
-	b.opt.tell("proving that it opens", 0.8)
+	b.opt.Progress.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx); err != nil {
 		return err
 	}
@@ -113,7 +108,7 @@ func (b *skinMould) prove(ctx context.Context) error {
 		{"the upper skin leaves the casting", upperSkin, casting, z, false},
 		{"the lower shell leaves the lower skin", lowerShell, lowerSkin, down, true},
 		{"the lower skin leaves the casting", lowerSkin, casting, down, false},
-	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.tell("proving that it opens", 0.8+0.15*done) })
+	}, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers}, func(done float64) { b.opt.Progress.tell("proving that it opens", 0.8+0.15*done) })
 }
 
 // releaseSetup puts a soft stage as a question about the part and the skin that is peeled: its shell is gone

@@ -85,7 +85,7 @@ func BuildTray(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt TrayO
 	if err := b.verify(ctx); err != nil {
 		return nil, err
 	}
-	o.tell("done", 1)
+	o.Progress.tell("done", 1)
 	return b.out, nil
 }
 
@@ -118,9 +118,9 @@ type trayMould struct {
 
 // planTray chooses the poured face and brings part and carrier into the mould frame.
 func planTray(part *mesh.Mesh, o TrayOptions) (*trayMould, error) {
-	o.tell("choosing the poured face", 0)
-	if _, n := part.Components(); n > 1 {
-		return nil, fmt.Errorf("tooling: tray: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	o.Progress.tell("choosing the poured face", 0)
+	if err := oneBody(part); err != nil {
+		return nil, fmt.Errorf("tooling: tray: %w", err)
 	}
 	face, err := findOpenFace(part, o.Carrier, o)
 	if err != nil {

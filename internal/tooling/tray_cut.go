@@ -13,7 +13,7 @@ import (
 
 // cut makes tray and carrier, and measures what is between them.
 func (b *trayMould) cut(ctx context.Context) error {
-	b.opt.tell("cutting the tray", 0.3)
+	b.opt.Progress.tell("cutting the tray", 0.3)
 	if b.carrier == nil {
 		if err := b.split(nil); err != nil {
 			return err
@@ -58,7 +58,7 @@ func (b *trayMould) cut(ctx context.Context) error {
 		}
 		pieces = append(pieces, c)
 	}
-	b.opt.tell("adding up volumes", 0.5)
+	b.opt.Progress.tell("adding up volumes", 0.5)
 	return b.account(pieces, dry)
 }
 

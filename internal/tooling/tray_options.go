@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"fmt"
 
 	"mouldwright/internal/mesh"
@@ -41,7 +42,7 @@ type TrayOptions struct {
 	// Casting judges how a soft casting lets go; nil: it is rigid, and has to leave by the exact proof.
 	Casting  *opening.Flex
 	Workers  int
-	Progress func(stage string, done float64)
+	Progress Progress
 }
 
 // CarrierOptions say how a carrier is held, aired and locked to the casting. The zero value is sensible.
@@ -98,23 +99,20 @@ func (o TrayOptions) withDefaults() TrayOptions {
 
 func (o TrayOptions) check(facets int) error {
 	c := o.CarrierOptions
-	err := finite("tray", map[string]float64{"land": o.LandMM, "gap between cavities": o.CavityGapMM, "overflow": o.MoatML, "moat": o.MoatMM, "wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM,
+	err := cmp.Or(checkSizes("tray", map[string]float64{"land": o.LandMM, "gap between cavities": o.CavityGapMM, "overflow": o.MoatML, "moat": o.MoatMM, "wall": o.WallMM, "floor": o.FloorMM, "least wall": o.LeastWallMM,
 		"tolerance": o.ToleranceMM, "tab": c.TabMM, "tab's thickness": c.TabHighMM, "tab's gap": c.TabGapMM, "neck": c.NeckMM, "seat": c.SeatMM,
 		"clearance": c.ClearanceMM, "air hole": c.AirHoleMM, "air's reach": c.AirReachMM, "bond hole": c.BondHoleMM, "bond holes' pitch": c.BondPitchMM,
-		"bond holes' edge": c.BondEdgeMM, "density of the resin": c.ResinGPerML, "density of the carrier": c.CarrierGPerML})
+		"bond holes' edge": c.BondEdgeMM, "density of the resin": c.ResinGPerML, "density of the carrier": c.CarrierGPerML}),
+		checkShow(o.Show, facets))
 	switch {
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrOptions, err)
-	case o.Show != nil && len(o.Show) != facets:
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
+		return err
 	case short(o.LandMM, o.LeastWallMM):
 		return fmt.Errorf("%w: a brim %g mm wide does not print: give %g mm or more", ErrOptions, o.LandMM, o.LeastWallMM)
 	case o.MoatMM < 2*moatInMM+leastBottomMM:
 		return fmt.Errorf("%w: a moat %g mm wide: give %g mm or more", ErrOptions, o.MoatMM, 2*moatInMM+leastBottomMM)
-	case o.Cavities < 0 || o.Cavities > MostCavities:
-		return fmt.Errorf("%w: %d cavities: give 1 to %d: %w", ErrOptions, o.Cavities, MostCavities, ErrCavities)
-	case o.Carrier == nil:
-		return nil
+	case checkCavities(o.Cavities) != nil || o.Carrier == nil:
+		return checkCavities(o.Cavities)
 	case o.Cavities > 1:
 		return fmt.Errorf("%w: %d cavities, and a carrier for one: give 1, or leave the carrier out: %w", ErrOptions, o.Cavities, ErrCavities)
 	case c.Tabs < leastTabs || c.Tabs > mostTabs:
@@ -129,10 +127,4 @@ func (o TrayOptions) check(facets int) error {
 		return fmt.Errorf("%w: %g mm of carrier round a hole do not print: give %g mm or more", ErrOptions, c.BondEdgeMM, o.LeastWallMM)
 	}
 	return nil
-}
-
-func (o TrayOptions) tell(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
 }

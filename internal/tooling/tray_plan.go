@@ -25,7 +25,7 @@ const (
 
 // arrange sizes the tray and finds places for moat, tabs, holes, screws and label.
 func (b *trayMould) arrange(ctx context.Context) (err error) {
-	b.opt.tell("laying out the tray", 0.05)
+	b.opt.Progress.tell("laying out the tray", 0.05)
 	if b.part, err = b.k.FromMesh(b.mould.Part); err != nil {
 		return fmt.Errorf("tooling: part: %w", err)
 	}

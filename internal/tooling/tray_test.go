@@ -45,9 +45,7 @@ func buildTray(t testing.TB, part *mesh.Mesh, opt TrayOptions) *OpenTray {
 // allHold fails the test for each check that does not hold, and adds up the ledger.
 func allHold(t testing.TB, m *Mould) {
 	t.Helper()
-	for _, c := range m.Failed() {
-		t.Errorf("%s: %g, limit %g %s: %s", c.Name, c.Value, c.Limit, c.Unit, c.Words)
-	}
+	mustPass(t, m)
 	size, sum := m.Block.Size(), 0.0
 	for _, l := range m.Ledger {
 		sum += l.VolumeMM3

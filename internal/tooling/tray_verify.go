@@ -19,14 +19,9 @@ const gravity = 9.80665
 
 // verify runs the checks on the finished pieces.
 func (b *trayMould) verify(ctx context.Context) error {
-	b.opt.tell("checking walls", 0.6)
+	b.opt.Progress.tell("checking walls", 0.6)
 	m := b.mould
-	for _, p := range m.Pieces {
-		m.whole(p)
-		if c, asked := fits(p, b.opt.BuildVolumeMM); asked {
-			m.Checks = append(m.Checks, c)
-		}
-	}
+	m.checkPieces(b.opt.BuildVolumeMM)
 	made := b.shapes()
 	if err := b.walls(ctx); err != nil {
 		return err
@@ -39,7 +34,7 @@ func (b *trayMould) verify(ctx context.Context) error {
 		b.stands()
 		b.airLeft()
 	}
-	b.opt.tell("proving that it opens", 0.8)
+	b.opt.Progress.tell("proving that it opens", 0.8)
 	if err := b.prove(ctx, made); err != nil {
 		return err
 	}
@@ -239,7 +234,7 @@ func (b *trayMould) prove(ctx context.Context, made []bool) error {
 			c.Words += "; a rigid casting does not leave: choose another direction or family, or give a soft material's hardness and elongation"
 		}
 		m.Checks = append(m.Checks, c)
-		b.opt.tell("proving that it opens", 0.8+0.15*float64(i+1)/float64(len(stages)))
+		b.opt.Progress.tell("proving that it opens", 0.8+0.15*float64(i+1)/float64(len(stages)))
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package tooling
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,7 +34,7 @@ type TrimOptions struct {
 	ToleranceMM   float64 // of the opening proof; default opening.DefaultToleranceMM
 	BuildVolumeMM r3.Vec  // the printer's; zero for no limit
 	Workers       int
-	Progress      func(stage string, done float64)
+	Progress      Progress
 }
 
 func (o TrimOptions) withDefaults() TrimOptions {
@@ -48,13 +49,12 @@ func (o TrimOptions) withDefaults() TrimOptions {
 }
 
 func (o TrimOptions) check(facets int) error {
-	err := finite("trimming jig", map[string]float64{"blade gap": o.BladeGapMM, "clearance": o.ClearanceMM, "guide": o.GuideMM, "floor": o.FloorMM, "relief": o.ReliefMM,
-		"error": o.ErrorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM})
+	err := cmp.Or(checkSizes("trimming jig", map[string]float64{"blade gap": o.BladeGapMM, "clearance": o.ClearanceMM, "guide": o.GuideMM, "floor": o.FloorMM, "relief": o.ReliefMM,
+		"error": o.ErrorMM, "least wall": o.LeastWallMM, "tolerance": o.ToleranceMM}),
+		checkShow(o.Show, facets))
 	switch {
 	case err != nil:
-		return fmt.Errorf("%w: %w", ErrOptions, err)
-	case o.Show != nil && len(o.Show) != facets:
-		return fmt.Errorf("%w: %d show marks for %d facets", ErrOptions, len(o.Show), facets)
+		return err
 	case o.BladeGapMM < leastBladeGapMM || o.BladeGapMM > mostBladeGapMM:
 		return fmt.Errorf("%w: a blade gap of %g mm: give %g to %g mm, half of the blade's thickness or a little more", ErrOptions, o.BladeGapMM, leastBladeGapMM, mostBladeGapMM)
 	case o.ClearanceMM < 3*o.ErrorMM:
@@ -109,21 +109,11 @@ func NewTrimJig(ctx context.Context, pool *solid.Pool, m *Mould, opt TrimOptions
 	if err := j.shape(ctx); err != nil {
 		return nil, err
 	}
-	o.tellTrim("cutting the jig", 0.6)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return j.cut(ctx, k) }); err != nil {
+	o.Progress.tell("cutting the jig", 0.6)
+	if err := buildPlanned(ctx, pool, j, o.Progress); err != nil {
 		return nil, err
 	}
-	if err := j.verify(ctx); err != nil {
-		return nil, err
-	}
-	o.tellTrim("done", 1)
 	return j.out, nil
-}
-
-func (o TrimOptions) tellTrim(stage string, done float64) {
-	if o.Progress != nil {
-		o.Progress(stage, done)
-	}
 }
 
 // trimJig is a jig under construction.

@@ -29,7 +29,7 @@ func (j *trimJig) shape(ctx context.Context) error {
 			return fmt.Errorf("tooling: %s: %w", [2]string{TrimNest, TrimCap}[side], err)
 		}
 		j.rooms[side] = room
-		j.opt.tellTrim("shaping the jig", 0.3*float64(side+1))
+		j.opt.Progress.tell("shaping the jig", 0.3*float64(side+1))
 	}
 	return nil
 }

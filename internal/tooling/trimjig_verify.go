@@ -17,14 +17,9 @@ const slotTolMM = 0.02
 
 // verify runs the checks on the finished pieces.
 func (j *trimJig) verify(ctx context.Context) error {
-	j.opt.tellTrim("proving that it opens", 0.8)
+	j.opt.Progress.tell("proving that it opens", 0.8)
 	m := j.mould
-	for _, p := range m.Pieces {
-		m.whole(p)
-		if c, asked := fits(p, j.opt.BuildVolumeMM); asked {
-			m.Checks = append(m.Checks, c)
-		}
-	}
+	m.checkPieces(j.opt.BuildVolumeMM)
 	j.slot()
 	if err := j.walls(ctx); err != nil {
 		return err

@@ -29,14 +29,10 @@ func TwoHalves(ctx context.Context, pool *solid.Pool, part *mesh.Mesh, opt TwoHa
 	if err != nil {
 		return nil, err
 	}
-	o.tell("cutting the halves", 0.35)
-	if err := pool.Do(ctx, func(k *solid.Kernel) error { return b.cut(ctx, k) }); err != nil {
+	o.Progress.tell("cutting the halves", 0.35)
+	if err := buildPlanned(ctx, pool, b, o.Progress); err != nil {
 		return nil, err
 	}
-	if err := b.verify(ctx); err != nil {
-		return nil, err
-	}
-	o.tell("done", 1)
 	return b.mould, nil
 }
 
@@ -70,9 +66,9 @@ type twoHalves struct {
 
 // planTwoHalves does all that needs no booleans: frame, parting line, layout, surface, raw halves.
 func planTwoHalves(ctx context.Context, part *mesh.Mesh, o TwoHalfOptions) (*twoHalves, error) {
-	o.tell("finding the parting line", 0)
-	if _, n := part.Components(); n > 1 {
-		return nil, fmt.Errorf("tooling: %w: its surface falls into %d closed shells; mould each body on its own, and fill a void in the model", ErrBodies, n)
+	o.Progress.tell("finding the parting line", 0)
+	if err := oneBody(part); err != nil {
+		return nil, fmt.Errorf("tooling: %w", err)
 	}
 	m, placing, err := place(part, o.Direction, o.ShrinkPct)
 	if err != nil {
@@ -97,7 +93,7 @@ func (b *twoHalves) lay(ctx context.Context) (err error) {
 	if err := b.arrange(); err != nil {
 		return err
 	}
-	b.opt.tell("laying the parting surface", 0.15)
+	b.opt.Progress.tell("laying the parting surface", 0.15)
 	foot := b.layout.Footprint
 	s, err := newSurface(ctx, b.parting, foot)
 	if err != nil {
@@ -178,10 +174,7 @@ func (b *twoHalves) chooseHeight(overMM float64) error {
 	box := b.mould.Part.Bounds()
 	z0, z1 := min(box.Min.Z-o.FloorMM, b.parting.MinZ-b.underMM), max(box.Max.Z+o.FloorMM, b.parting.MaxZ+overMM)
 	if o.Keys >= 0 {
-		// Room for a key wherever on the surface it stands, over its tip and under its root.
-		key := KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults()
-		z1 = max(z1, b.parting.MaxZ+key.HeightMM+key.ClearanceMM+key.LeastCoverMM)
-		z0 = min(z0, b.parting.MinZ-key.RootMM-key.LeastCoverMM)
+		z0, z1 = KeyOptions{ClearanceMM: o.KeyClearance}.withDefaults().room(b.parting, z0, z1)
 	}
 	b.bolt, b.z0, b.z1 = nil, z0, z1
 	if o.Bolt == NoBolts {
@@ -224,6 +217,25 @@ func (b *twoHalves) fitBolt(thread string) error {
 
 // leastLabelMM is the clear width of a side asked for when there is a label; the text shrinks to it.
 const leastLabelMM = 25
+
+// room makes a block from z0 to z1 high enough for a key wherever on the parting surface it stands, over its
+// tip and under its root.
+func (o KeyOptions) room(p *mouldability.Parting, z0, z1 float64) (float64, float64) {
+	return min(z0, p.MinZ-o.RootMM-o.LeastCoverMM), max(z1, p.MaxZ+o.HeightMM+o.ClearanceMM+o.LeastCoverMM)
+}
+
+// blockBolt is chooseBlockBolt where a mould may have none; the layout learns how wide it is.
+func (lo *LayoutOptions) blockBolt(thread string, p *mouldability.Parting, z0, z1 float64) (*Bolt, float64, float64, error) {
+	if thread == NoBolts {
+		return nil, z0, z1, nil
+	}
+	bolt, low, high, err := chooseBlockBolt(thread, p, z0, z1)
+	if err != nil {
+		return nil, z0, z1, err
+	}
+	lo.BoltRadiusMM = bolt.RadiusMM()
+	return &bolt, low, high, nil
+}
 
 // chooseBlockBolt picks the screw for the block's height and thickens the block where the nut or the
 // head would come too near to the parting surface.

@@ -45,7 +45,7 @@ func (b *twoHalves) cut(ctx context.Context, k *solid.Kernel) error {
 	if err != nil {
 		return err
 	}
-	b.opt.tell("cutting the halves", 0.45)
+	b.opt.Progress.tell("cutting the halves", 0.45)
 	tools := allTools(append(dry, wet...))
 	for h, s := range halves {
 		if halves[h], err = Apply(s, Half(h), tools); err != nil {
@@ -66,7 +66,7 @@ func (b *twoHalves) cut(ctx context.Context, k *solid.Kernel) error {
 		}
 		b.mould.Pieces = append(b.mould.Pieces, p)
 	}
-	b.opt.tell("adding up volumes", 0.6)
+	b.opt.Progress.tell("adding up volumes", 0.6)
 	return b.account(k, halves, append(dry, wet...))
 }
 

@@ -13,7 +13,7 @@ import (
 // verify runs the checks that need no booleans on the pieces as built.
 func (b *twoHalves) verify(ctx context.Context) error {
 	m := b.mould
-	b.opt.tell("checking walls", 0.7)
+	b.opt.Progress.tell("checking walls", 0.7)
 	g := newGauge(b.parting.Mesh, m.Surface, b.feed.all())
 	for h, p := range m.Pieces {
 		w, err := g.thinnest(ctx, p.Mesh, facetsOf(b.parting.Upper, Half(h)))
@@ -32,7 +32,7 @@ func (b *twoHalves) verify(ctx context.Context) error {
 		}
 	}
 	m.Checks = append(m.Checks, slope(m.Surface))
-	b.opt.tell("proving that it opens", 0.8)
+	b.opt.Progress.tell("proving that it opens", 0.8)
 	return b.proveOpening(ctx)
 }
 
@@ -73,7 +73,7 @@ func (b *twoHalves) proveOpening(ctx context.Context) error {
 	bodies := []opening.Body{{Name: m.Pieces[Lower].Name, Mesh: m.Pieces[Lower].Mesh}, {Name: m.Pieces[Upper].Name, Mesh: m.Pieces[Upper].Mesh}, {Name: "casting", Mesh: m.Cast}}
 	order := []opening.Motion{{Piece: m.Pieces[Upper].Name, Direction: r3.Vec{Z: 1}}}
 	cmp, err := opening.ProveWithAndWithout(ctx, bodies, "casting", order, opening.Options{ToleranceMM: b.opt.ToleranceMM, Workers: b.opt.Workers,
-		Progress: func(done float64) { b.opt.tell("proving that it opens", 0.8+0.2*done) }})
+		Progress: func(done float64) { b.opt.Progress.tell("proving that it opens", 0.8+0.2*done) }})
 	if err != nil {
 		return fmt.Errorf("tooling: %w", err)
 	}
