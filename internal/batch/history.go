@@ -186,7 +186,7 @@ func (h *History) job(m *model, k int) *finite.Job {
 			h.IsFixed, h.Fixed = true, h.Choice[0] // it held that, whether or not there was room as planned
 		}
 	}
-	m.kinds[&j] = kinds
+	m.kinds[&j], m.loads[&j] = kinds, bg.load
 	return &j
 }
 

@@ -24,6 +24,7 @@ type model struct {
 	moulds  []int // first resource of each tool
 	jobs    map[string]*finite.Job
 	kinds   map[*finite.Job][]stepKind
+	loads   map[*finite.Job]load
 	now     int64 // nothing that has not happened starts before
 }
 
@@ -50,7 +51,7 @@ const (
 )
 
 func newModel(b *Bench) *model {
-	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}}
+	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}, loads: map[*finite.Job]load{}}
 	s := &finite.Shop{Horizon: int64(b.Days) * day, States: map[int]string{}}
 	add := func(r finite.Resource) int {
 		s.Resources = append(s.Resources, r)
@@ -145,9 +146,12 @@ func (m *model) loadJob(ld load) *finite.Job {
 			}
 		}
 	}
-	m.jobs[key], m.kinds[jb.job] = jb.job, jb.kinds
+	m.jobs[key], m.kinds[jb.job], m.loads[jb.job] = jb.job, jb.kinds, ld
 	return jb.job
 }
+
+// loadOf is the load that a job was made for.
+func (m *model) loadOf(j *finite.Job) load { return m.loads[j] }
 
 func (m *model) recipe(mx mix) *Recipe { return &m.b.Recipes[m.b.Versions[mx.version].Recipe] }
 

@@ -92,7 +92,7 @@ func Make(ctx context.Context, b *Bench, opt Options) (*Plan, error) {
 		return nil, err
 	}
 	m := newModel(b)
-	s := &searcher{ctx: ctx, m: m, l: l, history: opt.Before, rng: rand.New(rand.NewPCG(opt.Seed, 0x6261746368)), fits: map[string]bool{}}
+	s := &searcher{ctx: ctx, m: m, l: l, history: opt.Before, bound: bound, rng: rand.New(rand.NewPCG(opt.Seed, 0x6261746368)), fits: map[string]bool{}}
 	for v := range b.Versions {
 		s.want = append(s.want, b.Shots(v))
 	}
@@ -155,9 +155,6 @@ func (b *Bench) provenLate(bound int64, h hours) error {
 func (b *Bench) plan(s *searcher, got *built) *Plan {
 	p := &Plan{Name: b.Name, Start: b.Start.Format("2006-01-02"), NowS: s.m.now}
 	loads := got.loads
-	if s.history != nil {
-		loads = append(append([]load(nil), s.history.loads()...), loads...)
-	}
 	placed := got.schedule.Placed()
 	names := s.names()
 	for k, ld := range loads {

@@ -25,16 +25,7 @@ const roundLength = 16
 
 // value of a schedule: how late the versions are in all, when all is done, and how soon the parts are
 // ready on the whole. The first that differs decides.
-type value [3]int64
-
-func (v value) less(w value) bool {
-	for i := range v {
-		if v[i] != w[i] {
-			return v[i] < w[i]
-		}
-	}
-	return false
-}
+type value = finite.Value
 
 // built is a list of loads with its schedule.
 type built struct {
@@ -53,6 +44,7 @@ type searcher struct {
 	rng     *rand.Rand
 	fits    map[string]bool
 	builds  int
+	bound   int64 // no plan ends sooner
 }
 
 // build places the loads in order, then all trimming in the order of demoulding, which fills what
@@ -60,50 +52,66 @@ type searcher struct {
 func (s *searcher) build(loads []load) (*built, error) {
 	s.builds++
 	sched := finite.NewSchedule(s.m.shop)
-	out := &built{loads: loads, schedule: sched}
-	all := loads
-	if s.history != nil {
-		all = append(append([]load(nil), s.history.loads()...), loads...)
-	}
-	for k, ld := range all {
+	out := &built{loads: s.withHistory(loads), schedule: sched}
+	for k, ld := range out.loads {
 		if err := s.ctx.Err(); err != nil {
 			return nil, err
 		}
-		var job *finite.Job
-		if s.history != nil && k < len(s.history.Loads) {
-			job = s.history.job(s.m, k)
-		} else {
-			job = s.m.loadJob(ld)
-		}
-		if _, err := sched.Place(job); err != nil {
-			if s.history != nil && k < len(s.history.Loads) {
-				return nil, &HistoryError{s.history.Loads[k].plan.Name, "what was begun cannot be finished within its limits; note all that happened of it, or list it under spoiled_loads: " + err.Error()}
+		if k < s.begun() {
+			if err := s.placeBegun(sched, k); err != nil {
+				return nil, err
 			}
+		} else if _, err := sched.Place(s.m.loadJob(ld)); err != nil {
 			return nil, err
 		}
 		out.loadOf = append(out.loadOf, k)
 	}
-	if err := s.trims(out, all); err != nil {
+	trimmed, err := s.trims(sched, out.loads)
+	if err != nil {
 		return nil, err
 	}
-	out.loads = all
-	s.rate(out)
+	out.loadOf = append(out.loadOf, trimmed...)
+	out.value = s.rate(sched)
 	return out, nil
 }
 
-func (s *searcher) trims(out *built, loads []load) error {
+// begun is how many loads the history has.
+func (s *searcher) begun() int {
+	if s.history == nil {
+		return 0
+	}
+	return len(s.history.Loads)
+}
+
+// withHistory lists the loads that were begun and then those to come.
+func (s *searcher) withHistory(loads []load) []load {
+	if s.history == nil {
+		return append([]load(nil), loads...)
+	}
+	return append(s.history.loads(), loads...)
+}
+
+func (s *searcher) placeBegun(sched *finite.Schedule, k int) error {
+	if _, err := sched.Place(s.history.job(s.m, k)); err != nil {
+		return &HistoryError{s.history.Loads[k].plan.Name, "what was begun cannot be finished within its limits; note all that happened of it, or list it under spoiled_loads: " + err.Error()}
+	}
+	return nil
+}
+
+// trims places the trimming of every load, and gives the load of each job that it placed.
+func (s *searcher) trims(sched *finite.Schedule, loads []load) (loadOf []int, err error) {
 	order := make([]int, len(loads))
 	for k := range order {
 		order[k] = k
 	}
-	placed := out.schedule.Placed()
+	placed := sched.Placed()
 	sort.SliceStable(order, func(a, b int) bool { return placed[order[a]].LastEnd() < placed[order[b]].LastEnd() })
 	for _, k := range order {
 		if err := s.ctx.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		var job *finite.Job
-		if s.history != nil && k < len(s.history.Loads) {
+		if k < s.begun() {
 			job = s.history.trimJob(s.m, k, placed[k])
 		} else {
 			job = s.m.trimJob(loads[k], k, placed[k])
@@ -111,18 +119,58 @@ func (s *searcher) trims(out *built, loads []load) error {
 		if job == nil {
 			continue
 		}
-		if _, err := out.schedule.Place(job); err != nil {
-			return err
+		if _, err := sched.Place(job); err != nil {
+			return nil, err
 		}
-		out.loadOf = append(out.loadOf, k)
+		loadOf = append(loadOf, k)
 	}
-	return nil
+	return loadOf, nil
 }
 
-func (s *searcher) rate(out *built) {
+// order searches for a better order of the loads that were made up, by the critical path (package finite).
+func (s *searcher) order(best *built, opt Options, iterations int) (*built, error) {
+	loads := best.loads[s.begun():]
+	if len(loads) < 2 || iterations < 1 {
+		return best, nil
+	}
+	p := &finite.Problem{Shop: s.m.shop, Value: func(sched *finite.Schedule) finite.Value { s.builds++; return s.rate(sched) }}
+	for _, ld := range loads {
+		p.Jobs = append(p.Jobs, s.m.loadJob(ld))
+	}
+	for k := range s.begun() {
+		p.First = append(p.First, s.history.job(s.m, k))
+	}
+	p.Then = func(sched *finite.Schedule) error {
+		placed := make([]load, len(sched.Placed()))
+		for k, pl := range sched.Placed() {
+			placed[k] = s.m.loadOf(pl.Job)
+		}
+		_, err := s.trims(sched, placed)
+		return err
+	}
+	start := make([]int, len(loads))
+	for k := range start {
+		start[k] = k
+	}
+	res, err := finite.Solve(s.ctx, p, finite.Options{Seed: opt.Seed, Iterations: iterations, Patience: iterations, Elites: 1, Lanes: 1, Start: start, TimeLimit: opt.TimeLimit})
+	if res == nil || !res.Value.Less(best.value) {
+		return best, err
+	}
+	next := make([]load, len(loads))
+	for k, i := range res.Order {
+		next[k] = loads[i]
+	}
+	got, buildErr := s.build(next)
+	if buildErr != nil || !got.value.Less(best.value) {
+		return best, err
+	}
+	return got, err
+}
+
+func (s *searcher) rate(sched *finite.Schedule) (v value) {
 	done := make([]int64, len(s.m.b.Versions))
 	var sum, end int64
-	for _, p := range out.schedule.Placed() {
+	for _, p := range sched.Placed() {
 		for k, kind := range s.m.kinds[p.Job] {
 			if kind.kind == stepDemould || kind.kind == stepTrim {
 				done[kind.version] = max(done[kind.version], p.End(k))
@@ -133,12 +181,13 @@ func (s *searcher) rate(out *built) {
 		}
 		end = max(end, p.LastEnd())
 	}
-	out.value = value{0, end, sum}
-	for v, e := range done {
-		if due := s.m.b.Versions[v].Due; due != nil {
-			out.value[0] += max(0, e-*due)
+	v = value{0, end, sum}
+	for n, e := range done {
+		if due := s.m.b.Versions[n].Due; due != nil {
+			v[0] += max(0, e-*due)
 		}
 	}
+	return v
 }
 
 // feasible remembers what model.feasible said.
@@ -339,9 +388,8 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 			}
 			continue
 		}
-		if best == nil || got.value.less(best.value) {
+		if best == nil || got.value.Less(best.value) {
 			best = got
-			best.loads = loads
 		}
 	}
 	if best == nil {
@@ -350,33 +398,45 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 		}
 		return nil, firstErr
 	}
-	if len(best.loads) == 0 {
+	if len(best.loads) == s.begun() {
 		return best, nil
-	}
-	return s.climb(ctx, best, opt)
-}
-
-// lateLength is how many schedules back the one compared with lies.
-const lateLength = 20
-
-func (s *searcher) climb(ctx context.Context, best *built, opt Options) (*built, error) {
-	begun := time.Now()
-	bound := s.m.b.LowerBound()
-	now := best
-	past := make([]value, lateLength)
-	for k := range past {
-		past[k] = now.value
 	}
 	iterations := opt.Iterations
 	if iterations == 0 {
 		iterations = defaultIterations(s.tasks())
 	}
+	best, err := s.climb(ctx, best, opt, iterations)
+	if err != nil || s.proven(best) {
+		return best, err
+	}
+	return s.order(best, opt, iterations/orderShare)
+}
+
+// orderShare is the schedules that are spent on what goes into a load for each change of the order of the
+// loads that is searched for; a change tries several schedules.
+const orderShare = 16
+
+// proven says whether nothing can end sooner, and nothing is late.
+func (s *searcher) proven(got *built) bool {
+	return got.value[0] == 0 && got.value[1] <= s.bound
+}
+
+// lateLength is how many schedules back the one compared with lies.
+const lateLength = 20
+
+func (s *searcher) climb(ctx context.Context, best *built, opt Options, iterations int) (*built, error) {
+	begun := time.Now()
+	now := best
+	past := make([]value, lateLength)
+	for k := range past {
+		past[k] = now.value
+	}
 	drawn := 0
 	for k := 0; k < iterations && drawn < 50*iterations; drawn++ {
-		if best.value[0] == 0 && best.value[1] <= bound && k > iterations/4 {
+		if s.proven(best) && k > iterations/4 {
 			break // the end is proven; a while was spent on earlier parts
 		}
-		next := s.neighbour(now.loads)
+		next := s.neighbour(now.loads[s.begun():])
 		if next == nil {
 			continue
 		}
@@ -388,12 +448,11 @@ func (s *searcher) climb(ctx context.Context, best *built, opt Options) (*built,
 		if err != nil {
 			continue
 		}
-		got.loads = next
-		if !past[k%lateLength].less(got.value) || !now.value.less(got.value) {
+		if !past[k%lateLength].Less(got.value) || !now.value.Less(got.value) {
 			now = got
 		}
 		past[k%lateLength] = now.value
-		if now.value.less(best.value) {
+		if now.value.Less(best.value) {
 			best = now
 		}
 		if opt.Progress != nil && k%roundLength == 0 {

@@ -85,6 +85,15 @@ func (p *Placement) End(k int) int64 {
 	return p.Starts[k] + p.Job.Tasks[k].Seconds
 }
 
+// FirstStart is when the first of all tasks starts.
+func (p *Placement) FirstStart() int64 {
+	start := p.Starts[0]
+	for _, s := range p.Starts[1:] {
+		start = min(start, s)
+	}
+	return start
+}
+
 // LastEnd is when all tasks are over.
 func (p *Placement) LastEnd() int64 {
 	var end int64

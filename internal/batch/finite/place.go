@@ -31,6 +31,19 @@ func NewSchedule(shop *Shop) *Schedule {
 	return s
 }
 
+// reset empties the shop again.
+func (s *Schedule) reset() {
+	for i := range s.profiles {
+		s.profiles[i].reset()
+		s.uses[i] = 0
+	}
+	clear(s.stations)
+	for r, state := range s.shop.States {
+		s.stations[r] = station{state: state}
+	}
+	s.placed = nil
+}
+
 // Placed lists the jobs in the order they were placed.
 func (s *Schedule) Placed() []*Placement { return s.placed }
 
@@ -39,11 +52,14 @@ func (s *Schedule) Placed() []*Placement { return s.placed }
 const maxTries = 20_000
 
 // Place gives the job its times. On an error the schedule is as before.
-func (s *Schedule) Place(j *Job) (*Placement, error) {
+func (s *Schedule) Place(j *Job) (*Placement, error) { return s.placeAfter(j, 0) }
+
+// placeAfter places a job that does not start before a moment.
+func (s *Schedule) placeAfter(j *Job, from int64) (*Placement, error) {
 	pl := &Placement{Job: j, Starts: make([]int64, len(j.Tasks)), Absent: make([]bool, len(j.Tasks)), Held: make([]int, len(j.Holds))}
 	s.lower = append(s.lower[:0], make([]int64, len(j.Tasks))...)
 	for k := range s.lower {
-		s.lower[k] = j.Release
+		s.lower[k] = max(j.Release, from)
 	}
 	for _, a := range j.After {
 		s.lower[0] = max(s.lower[0], s.placed[a.Job].End(a.Task))

@@ -7,6 +7,7 @@ import "sort"
 type profile struct {
 	capacity int
 	steps    []step
+	open     []step // as nothing is placed
 }
 
 type step struct {
@@ -18,6 +19,7 @@ type step struct {
 func newProfile(r *Resource) *profile {
 	p := &profile{capacity: r.Capacity, steps: []step{{0, 0}}}
 	if r.Windows == nil {
+		p.open = []step{{0, 0}}
 		return p
 	}
 	p.steps = p.steps[:0]
@@ -33,8 +35,12 @@ func newProfile(r *Resource) *profile {
 	if p.steps[0].at > 0 {
 		p.steps = append([]step{{0, r.Capacity}}, p.steps...)
 	}
+	p.open = append([]step(nil), p.steps...)
 	return p
 }
+
+// reset takes away what was placed.
+func (p *profile) reset() { p.steps = append(p.steps[:0], p.open...) }
 
 // find is the last step at or before t.
 func (p *profile) find(t int64) int {

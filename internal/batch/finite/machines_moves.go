@@ -1,8 +1,7 @@
-package jobshop
+package finite
 
 import (
 	"context"
-	"math/rand/v2"
 )
 
 // move takes one operation of a critical block to another place in it: u goes to just after v, or,
@@ -12,57 +11,8 @@ type move struct {
 	backward bool
 }
 
-// tabu is a tabu search from one order.
-type tabu struct {
-	ctx     context.Context
-	f       *flat
-	rng     *rand.Rand
-	now     *order
-	best    *order
-	until   []int64 // until[a*n+b]: the iteration up to which a may not be put before b again
-	iter    int64
-	block   []int
-	moves   []move
-	segment []int
-	rr      []int64
-}
-
-func newTabu(ctx context.Context, f *flat, rng *rand.Rand) *tabu {
-	return &tabu{ctx: ctx, f: f, rng: rng, now: newOrder(f), best: newOrder(f), until: make([]int64, f.n*f.n)}
-}
-
-// contextEvery is the iterations between looks at the context: a few ms.
-const contextEvery = 512
-
-// run searches until the best order has not improved for patience iterations, or the makespan is
-// the target, which is a proven bound. It returns the iterations done.
-func (t *tabu) run(start *order, patience int, target int64) int {
-	t.now.copyFrom(start)
-	t.best.copyFrom(start)
-	clear(t.until)
-	t.iter = 0
-	for since := 0; since < patience && t.best.makespan > target; since++ {
-		if t.iter++; t.iter%contextEvery == 0 && t.ctx.Err() != nil {
-			break
-		}
-		t.findMoves()
-		if len(t.moves) == 0 {
-			break // one critical job, or one machine's sequence without alternatives: optimal
-		}
-		m, ok := t.pick()
-		if !ok || !t.apply(m) {
-			continue
-		}
-		if t.now.makespan < t.best.makespan {
-			t.best.copyFrom(t.now)
-			since = -1
-		}
-	}
-	return int(t.iter)
-}
-
 // findMoves lists the moves of one critical path, drawn at random where it forks.
-func (t *tabu) findMoves() {
+func (t *machineTimes) findMoves() int {
 	o, f, n := t.now, t.f, t.f.n
 	t.moves = t.moves[:0]
 	at, seen := n, 0
@@ -103,12 +53,13 @@ func (t *tabu) findMoves() {
 		firstBlock = false
 		at = next
 	}
+	return len(t.moves)
 }
 
 // blockMoves lists the moves inside one block: any operation to either end, and either end to any
 // place, as far as no cycle can arise. Within the first block only its end matters, within the last
 // only its beginning (Nowicki & Smutnicki 1996).
-func (t *tabu) blockMoves(firstBlock, lastBlock bool) {
+func (t *machineTimes) blockMoves(firstBlock, lastBlock bool) {
 	b := t.block
 	if len(b) < 2 {
 		return
@@ -137,7 +88,7 @@ func (t *tabu) blockMoves(firstBlock, lastBlock bool) {
 }
 
 // forward adds "u to just after v" if no way leads from u's next operation to v or before.
-func (t *tabu) forward(u, v int) {
+func (t *machineTimes) forward(u, v int) {
 	o, f := t.now, t.f
 	if j := f.js[u]; j == f.n || o.q[v]+f.p[v] >= o.q[j]+f.p[j] {
 		t.moves = append(t.moves, move{u, v, false})
@@ -145,47 +96,17 @@ func (t *tabu) forward(u, v int) {
 }
 
 // backward adds "v to just before u" likewise.
-func (t *tabu) backward(v, u int) {
+func (t *machineTimes) backward(v, u int) {
 	o, f := t.now, t.f
 	if j := f.jp[v]; j == f.n || o.r[u]+f.p[u] >= o.r[j]+f.p[j] {
 		t.moves = append(t.moves, move{u, v, true})
 	}
 }
 
-// pick chooses the move with the least estimate that is not tabu, or that promises a new best; among
-// equals it draws. If all are tabu it draws one of them.
-func (t *tabu) pick() (move, bool) {
-	var best, any move
-	bestEst, ties, found := int64(0), 0, false
-	for k, m := range t.moves {
-		est := t.estimate(m)
-		if t.isTabu(m) && est >= t.best.makespan {
-			if t.rng.IntN(k+1) == 0 {
-				any = m
-			}
-			continue
-		}
-		switch {
-		case !found || est < bestEst:
-			best, bestEst, ties, found = m, est, 1, true
-		case est == bestEst:
-			if ties++; t.rng.IntN(ties) == 0 {
-				best = m
-			}
-		}
-	}
-	if !found {
-		if any == (move{}) {
-			any = t.moves[t.rng.IntN(len(t.moves))]
-		}
-		return any, true
-	}
-	return best, true
-}
-
 // estimate is a lower bound on the makespan after the move that is nearly always exact (Balas &
 // Vazacopoulos 1998): the longest way through the operations that change places.
-func (t *tabu) estimate(m move) int64 {
+func (t *machineTimes) estimate(k int) Value {
+	m := t.moves[k]
 	o, f := t.now, t.f
 	p, r, q, jp, js := f.p, o.r, o.q, f.jp, f.js
 	seg := t.segment[:0]
@@ -221,22 +142,22 @@ func (t *tabu) estimate(m move) int64 {
 		est = max(est, t.rr[k]+p[i]+tl)
 		tail = tl + p[i]
 	}
-	return est
+	return Value{est}
 }
 
-// isTabu says whether the move would put back a pair that was turned round lately.
-func (t *tabu) isTabu(m move) bool {
+func (t *machineTimes) isHeld(k int, iter int64) bool {
+	m := t.moves[k]
 	o, n := t.now, t.f.n
 	if m.backward {
 		for i := m.u; i != m.v; i = o.ms[i] {
-			if t.until[m.v*n+i] >= t.iter {
+			if t.until[m.v*n+i] >= iter {
 				return true
 			}
 		}
 		return false
 	}
 	for i := o.ms[m.u]; ; i = o.ms[i] {
-		if t.until[i*n+m.u] >= t.iter {
+		if t.until[i*n+m.u] >= iter {
 			return true
 		}
 		if i == m.v {
@@ -247,12 +168,12 @@ func (t *tabu) isTabu(m move) bool {
 
 // apply makes the move and forbids its undoing for a while. A move that closes a cycle, possible
 // only with operations of no duration, is taken back.
-func (t *tabu) apply(m move) bool {
+func (t *machineTimes) apply(_ context.Context, k int, until int64) bool {
+	m := t.moves[k]
 	o, n := t.now, t.f.n
-	tenure := t.tenure()
 	if m.backward {
 		for i := m.u; i != m.v; i = o.ms[i] {
-			t.until[i*n+m.v] = t.iter + tenure
+			t.until[i*n+m.v] = until
 		}
 		pred := o.mp[m.v]
 		o.before(m.v, m.u)
@@ -264,7 +185,7 @@ func (t *tabu) apply(m move) bool {
 		return true
 	}
 	for i := o.ms[m.u]; ; i = o.ms[i] {
-		t.until[m.u*n+i] = t.iter + tenure
+		t.until[m.u*n+i] = until
 		if i == m.v {
 			break
 		}
@@ -277,16 +198,4 @@ func (t *tabu) apply(m move) bool {
 		return false
 	}
 	return true
-}
-
-// tenure is drawn from 10 + jobs/machines to 1.4 times that (1.5 for many jobs), as Zhang et al.
-// (2007) found good.
-func (t *tabu) tenure() int64 {
-	jobs, machines := int64(len(t.f.first)), int64(t.f.machines)
-	low := 10 + jobs/machines
-	high := low * 14 / 10
-	if jobs > 2*machines {
-		high = low * 15 / 10
-	}
-	return low + t.rng.Int64N(high-low+1)
 }

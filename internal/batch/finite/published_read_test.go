@@ -1,4 +1,4 @@
-package jobshop
+package finite
 
 import (
 	"bufio"
@@ -8,11 +8,42 @@ import (
 	"strings"
 )
 
-// Read reads one instance in the OR-Library's layout: the number of jobs and of machines, then for
+// operation is one step of a job in a job shop.
+type operation struct {
+	Machine  int // from 0
+	Duration int64
+}
+
+// jobShop is a classical job shop: Jobs[j] is the sequence of job j's operations.
+type jobShop struct {
+	Name     string
+	Machines int
+	Jobs     [][]operation
+}
+
+// problem puts the job shop to the planner as its own model: a job for every operation, tied by arcs.
+func (in *jobShop) problem() *Problem {
+	p := &Problem{Shop: &Shop{Horizon: maxTotal}}
+	for m := range in.Machines {
+		p.Shop.Resources = append(p.Shop.Resources, Resource{Name: fmt.Sprint("machine ", m), Capacity: 1})
+	}
+	for j, ops := range in.Jobs {
+		for k, op := range ops {
+			if k > 0 {
+				p.Arcs = append(p.Arcs, Arc{len(p.Jobs) - 1, len(p.Jobs)})
+			}
+			p.Jobs = append(p.Jobs, &Job{Name: fmt.Sprintf("job %d, operation %d", j, k), Tasks: []Task{
+				{Name: "work", Seconds: op.Duration, Station: NoStation, Needs: []Need{{op.Machine, 1}}}}})
+		}
+	}
+	return p
+}
+
+// readJobShop reads one instance in the OR-Library's layout: the number of jobs and of machines, then for
 // each job a line of machine and duration pairs. Lines before that which do not start with a digit
 // are words about it; "#" starts a remark.
-func Read(r io.Reader) (*Instance, error) {
-	all, err := ReadAll(r)
+func readJobShop(r io.Reader) (*jobShop, error) {
+	all, err := readJobShops(r)
 	if err != nil {
 		return nil, err
 	}
@@ -25,12 +56,12 @@ func Read(r io.Reader) (*Instance, error) {
 // maxSide bounds the numbers of jobs and machines that a file may claim.
 const maxSide = 100_000
 
-// ReadAll reads instances that follow each other; a line "instance NAME" names the next.
-func ReadAll(r io.Reader) ([]*Instance, error) {
+// readJobShops reads instances that follow each other; a line "instance NAME" names the next.
+func readJobShops(r io.Reader) ([]*jobShop, error) {
 	sc := bufio.NewScanner(r)
 	sc.Buffer(nil, 1<<20)
-	var out []*Instance
-	var cur *Instance
+	var out []*jobShop
+	var cur *jobShop
 	left, line, name := 0, 0, ""
 	for sc.Scan() {
 		line++
@@ -56,23 +87,19 @@ func ReadAll(r io.Reader) ([]*Instance, error) {
 			if len(nums) != 2 || nums[0] < 1 || nums[1] < 1 || nums[0] > maxSide || nums[1] > maxSide {
 				return nil, fmt.Errorf("line %d: expected the number of jobs and the number of machines, found %q", line, text)
 			}
-			cur = &Instance{Name: name, Machines: int(nums[1])}
+			cur = &jobShop{Name: name, Machines: int(nums[1])}
 			out, left = append(out, cur), int(nums[0])
 			continue
 		}
 		if len(nums) != 2*cur.Machines {
 			return nil, fmt.Errorf("line %d: expected %d pairs of machine and duration, found %d numbers", line, cur.Machines, len(nums))
 		}
-		job := make([]Operation, cur.Machines)
+		job := make([]operation, cur.Machines)
 		for k := range job {
-			job[k] = Operation{Machine: int(nums[2*k]), Duration: nums[2*k+1]}
+			job[k] = operation{Machine: int(nums[2*k]), Duration: nums[2*k+1]}
 		}
 		cur.Jobs = append(cur.Jobs, job)
-		if left--; left == 0 {
-			if err := cur.Check(); err != nil {
-				return nil, fmt.Errorf("line %d: instance %q: %w", line, name, err)
-			}
-		}
+		left--
 	}
 	if err := sc.Err(); err != nil {
 		return nil, fmt.Errorf("line %d: %w", line+1, err)

@@ -1,4 +1,4 @@
-package jobshop
+package finite
 
 // order is a sequence of operations on every machine, with the times that follow from it.
 type order struct {
@@ -13,15 +13,6 @@ type order struct {
 func newOrder(f *flat) *order {
 	return &order{f: f, mp: make([]int, f.n+1), ms: make([]int, f.n+1), r: make([]int64, f.n+1),
 		q: make([]int64, f.n+1), topo: make([]int, 0, f.n), waiting: make([]int8, f.n+1)}
-}
-
-func (o *order) copyFrom(b *order) {
-	copy(o.mp, b.mp)
-	copy(o.ms, b.ms)
-	copy(o.r, b.r)
-	copy(o.q, b.q)
-	o.topo = append(o.topo[:0], b.topo...)
-	o.makespan = b.makespan
 }
 
 // sequence sets the machine sequences to those of a list of all operations that respects the jobs.
@@ -110,14 +101,3 @@ func (o *order) before(v, u int) {
 }
 
 func (o *order) link(a, b int) { o.ms[a], o.mp[b] = b, a }
-
-// starts gives the heads job by job.
-func (o *order) starts(in *Instance) [][]int64 {
-	out := make([][]int64, len(in.Jobs))
-	i := 0
-	for j, job := range in.Jobs {
-		out[j] = append([]int64(nil), o.r[i:i+len(job)]...)
-		i += len(job)
-	}
-	return out
-}

@@ -1,4 +1,4 @@
-package jobshop
+package finite
 
 import "math/rand/v2"
 
@@ -18,19 +18,12 @@ var rules = []rule{
 // could end first, one of the operations that would collide with it goes next. A nil rule draws.
 func dispatch(f *flat, choose rule, rng *rand.Rand) []int {
 	left := make([]int64, f.n+1)
-	for i := f.n - 1; i >= 0; i-- {
+	chains := f.inChains()
+	for k := f.n - 1; k >= 0; k-- {
+		i := chains[k]
 		left[i] = f.p[i] + left[f.js[i]]
 	}
 	next := append([]int(nil), f.first...)
-	for j := range next {
-		end := f.n
-		if j+1 < len(f.first) {
-			end = f.first[j+1]
-		}
-		if next[j] == end { // a job without operations
-			next[j] = f.n
-		}
-	}
 	jobFree, machFree := make([]int64, len(next)), make([]int64, f.machines)
 	list := make([]int, 0, f.n)
 	var clash []int

@@ -1,4 +1,4 @@
-package jobshop
+package finite
 
 import (
 	"context"
@@ -10,6 +10,7 @@ import (
 // every schedule within the makespan, so an empty window refutes the makespan.
 type windows struct {
 	f        *flat
+	chains   []int // the tasks, each after the one before it
 	est, lct []int64
 	dirty    []bool // machines whose windows changed
 
@@ -26,7 +27,7 @@ type windows struct {
 type savedWindows struct{ est, lct []int64 }
 
 func newWindows(f *flat) *windows {
-	return &windows{f: f, est: make([]int64, f.n+1), lct: make([]int64, f.n+1), dirty: make([]bool, f.machines)}
+	return &windows{f: f, chains: f.inChains(), est: make([]int64, f.n+1), lct: make([]int64, f.n+1), dirty: make([]bool, f.machines)}
 }
 
 // start opens all windows to the makespan and propagates; false refutes it.
@@ -46,13 +47,14 @@ func (w *windows) start(makespan int64) bool {
 // jobs carries windows along the jobs.
 func (w *windows) jobs() bool {
 	f := w.f
-	for i := range f.n {
+	for _, i := range w.chains {
 		if j := f.jp[i]; j != f.n && w.est[i] < w.est[j]+f.p[j] {
 			w.est[i] = w.est[j] + f.p[j]
 			w.dirty[f.mach[i]] = true
 		}
 	}
-	for i := f.n - 1; i >= 0; i-- {
+	for k := f.n - 1; k >= 0; k-- {
+		i := w.chains[k]
 		if j := f.js[i]; j != f.n && w.lct[i] > w.lct[j]-f.p[j] {
 			w.lct[i] = w.lct[j] - f.p[j]
 			w.dirty[f.mach[i]] = true
