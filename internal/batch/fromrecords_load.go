@@ -37,7 +37,7 @@ func (k *recordReader) history() (*History, error) {
 		}
 	}
 	sort.SliceStable(begun, func(i, j int) bool { return begun[i].shots[0][0].atS < begun[j].shots[0][0].atS })
-	h := &History{NowS: max(0, k.nowS), Plan: &plan}
+	h := &History{NowS: max(0, k.nowS), Plan: &plan, Followed: k.last}
 	for _, pl := range begun {
 		plan.Loads = append(plan.Loads, pl.plan)
 	}

@@ -50,7 +50,7 @@ func LoadHistory(path string, b *Bench, p *Plan) (*History, error) {
 		}
 		return int64(t.Sub(b.Start).Seconds())
 	}
-	h := &History{NowS: moment("", 0, "now", f.Now), Plan: p}
+	h := &History{NowS: moment("", 0, "now", f.Now), Plan: p, Followed: p}
 	known, loads := map[string]bool{}, map[string]bool{}
 	for _, s := range p.Steps {
 		known[s.ID], loads[s.Load] = true, true

@@ -13,8 +13,10 @@ import (
 // moulds and what was done; everything else is planned anew from NowS.
 type History struct {
 	NowS  int64
-	Plan  *Plan // the plan that was followed
+	Plan  *Plan // the plan that was followed, cut to what was done of the loads that were begun
 	Steps []Happened
+	// Followed is the plan that was followed, whole.
+	Followed *Plan
 	// Spoiled names loads that came to nothing: their shots are planned anew, and what was done of them
 	// is forgotten.
 	Spoiled []string
@@ -181,7 +183,8 @@ func (h *History) job(m *model, k int) *finite.Job {
 	for i := range j.Holds {
 		from := kinds[j.Holds[i].From]
 		if r, ok := bg.mould[[2]int{from.mix, from.shot}]; ok && from.kind == stepCoat {
-			j.Holds[i].IsFixed, j.Holds[i].Fixed = true, r
+			j.Holds[i].Choice = []int{r} // a mould that is not coated yet waits until it is free
+			j.Holds[i].IsFixed, j.Holds[i].Fixed = j.Tasks[j.Holds[i].From].Fixed != nil, r
 		} else if h := &j.Holds[i]; j.Tasks[h.From].Fixed != nil && len(h.Choice) == 1 {
 			h.IsFixed, h.Fixed = true, h.Choice[0] // it held that, whether or not there was room as planned
 		}

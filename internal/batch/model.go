@@ -25,7 +25,8 @@ type model struct {
 	jobs    map[string]*finite.Job
 	kinds   map[*finite.Job][]stepKind
 	loads   map[*finite.Job]load
-	now     int64 // nothing that has not happened starts before
+	keys    map[*finite.Job]string // of loads, by their make-up
+	now     int64                  // nothing that has not happened starts before
 }
 
 // stepKind says what a task of a job is to the bench.
@@ -51,7 +52,7 @@ const (
 )
 
 func newModel(b *Bench) *model {
-	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}, loads: map[*finite.Job]load{}}
+	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}, loads: map[*finite.Job]load{}, keys: map[*finite.Job]string{}}
 	s := &finite.Shop{Horizon: int64(b.Days) * day, States: map[int]string{}}
 	add := func(r finite.Resource) int {
 		s.Resources = append(s.Resources, r)
@@ -147,6 +148,7 @@ func (m *model) loadJob(ld load) *finite.Job {
 		}
 	}
 	m.jobs[key], m.kinds[jb.job], m.loads[jb.job] = jb.job, jb.kinds, ld
+	m.keys[jb.job] = key
 	return jb.job
 }
 

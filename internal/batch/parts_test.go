@@ -176,7 +176,7 @@ func TestCalendar(t *testing.T) {
 
 func TestFiles(t *testing.T) {
 	b := demo(t)
-	r := b.NewReport(mustPlan(t, b, quick))
+	r := b.NewReport(mustPlan(t, b, quick), nil)
 	dir := t.TempDir()
 	paths, err := WriteFiles(filepath.Join(dir, "out"), b, r)
 	if err != nil {

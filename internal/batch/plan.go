@@ -101,6 +101,7 @@ func Make(ctx context.Context, b *Bench, opt Options) (*Plan, error) {
 		if err := opt.Before.prepare(m, s.want); err != nil {
 			return nil, err
 		}
+		s.last = newLastLoads(m, opt.Before)
 	}
 	got, err := s.search(ctx, opt)
 	if got == nil {
@@ -156,7 +157,7 @@ func (b *Bench) plan(s *searcher, got *built) *Plan {
 	p := &Plan{Name: b.Name, Start: b.Start.Format("2006-01-02"), NowS: s.m.now}
 	loads := got.loads
 	placed := got.schedule.Placed()
-	names := s.names()
+	names := s.names(got)
 	for k, ld := range loads {
 		lp := LoadPlan{Name: names.load(k)}
 		var boxes [][3]float64
@@ -196,21 +197,28 @@ func (b *Bench) plan(s *searcher, got *built) *Plan {
 	return p
 }
 
-// namer numbers loads and mixes; what was begun keeps its names, so that notes of what happened stay
-// right.
+// namer numbers loads and mixes; what was begun, and what is still to come as the last plan had it, keeps
+// its names, so that notes and lists stay right.
 type namer struct {
-	h            *History
-	loads, mixes int // the largest numbers so far
+	kept         map[int]*LoadPlan // by load
+	loads, mixes int               // the largest numbers so far
 }
 
-func (s *searcher) names() *namer {
-	n := &namer{h: s.history}
-	if n.h != nil {
-		for _, lp := range n.h.Plan.Loads {
-			n.loads = max(n.loads, numberOf(lp.Name))
-			for _, mp := range lp.Mixes {
-				n.mixes = max(n.mixes, numberOf(mp.Name))
-			}
+func (s *searcher) names(got *built) *namer {
+	n := &namer{kept: map[int]*LoadPlan{}}
+	if s.history == nil {
+		return n
+	}
+	for k := range s.history.Loads {
+		n.kept[k] = s.history.Loads[k].plan
+	}
+	for k, lp := range s.last.match(s, got.schedule) {
+		n.kept[k] = lp
+	}
+	for _, lp := range s.history.Plan.Loads {
+		n.loads = max(n.loads, numberOf(lp.Name))
+		for _, mp := range lp.Mixes {
+			n.mixes = max(n.mixes, numberOf(mp.Name))
 		}
 	}
 	return n
@@ -222,16 +230,16 @@ func numberOf(name string) (n int) {
 }
 
 func (n *namer) load(k int) string {
-	if n.h != nil && k < len(n.h.Loads) {
-		return n.h.Loads[k].plan.Name
+	if lp := n.kept[k]; lp != nil {
+		return lp.Name
 	}
 	n.loads++
 	return fmt.Sprintf("L%d", n.loads)
 }
 
 func (n *namer) mix(k, i int) string {
-	if n.h != nil && k < len(n.h.Loads) {
-		return n.h.Loads[k].plan.Mixes[i].Name
+	if lp := n.kept[k]; lp != nil {
+		return lp.Mixes[i].Name
 	}
 	n.mixes++
 	return fmt.Sprintf("M%d", n.mixes)

@@ -44,7 +44,8 @@ type searcher struct {
 	rng     *rand.Rand
 	fits    map[string]bool
 	builds  int
-	bound   int64 // no plan ends sooner
+	bound   int64      // no plan ends sooner
+	last    *lastLoads // what the last plan had still to come; nil for a first plan
 }
 
 // build places the loads in order, then all trimming in the order of demoulding, which fills what
@@ -182,6 +183,10 @@ func (s *searcher) rate(sched *finite.Schedule) (v value) {
 		end = max(end, p.LastEnd())
 	}
 	v = value{0, end, sum}
+	if s.last != nil {
+		v[1] = (end + stillS - 1) / stillS * stillS
+		v[2] = s.last.displacement(s, sched)
+	}
 	for n, e := range done {
 		if due := s.m.b.Versions[n].Due; due != nil {
 			v[0] += max(0, e-*due)
@@ -220,6 +225,9 @@ func (s *searcher) starts() (out [][]load) {
 		return finite.NoMax
 	}
 	sort.SliceStable(order, func(a, b int) bool { return due(order[a]) < due(order[b]) })
+	if s.last != nil {
+		out = append(out, s.last.start(s))
+	}
 	sizes := []int{}
 	for n := most; n >= 1 && len(sizes) < 6; n-- {
 		sizes = append(sizes, n)
@@ -404,6 +412,9 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 	iterations := opt.Iterations
 	if iterations == 0 {
 		iterations = defaultIterations(s.tasks())
+		if s.last != nil {
+			iterations = max(8, iterations/replanShare)
+		}
 	}
 	best, err := s.climb(ctx, best, opt, iterations)
 	if err != nil || s.proven(best) {
@@ -416,9 +427,12 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 // loads that is searched for; a change tries several schedules.
 const orderShare = 16
 
+// replanShare: a plan made anew starts from the last one, and takes this part of the schedules of a first one.
+const replanShare = 2
+
 // proven says whether nothing can end sooner, and nothing is late.
 func (s *searcher) proven(got *built) bool {
-	return got.value[0] == 0 && got.value[1] <= s.bound
+	return s.last == nil && got.value[0] == 0 && got.value[1] <= s.bound
 }
 
 // lateLength is how many schedules back the one compared with lies.

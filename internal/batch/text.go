@@ -20,6 +20,11 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 	for _, words := range r.Warnings {
 		t.line("Warning: %s", words)
 	}
+	if r.Changes != nil {
+		for _, words := range b.changeWords(r.Changes) {
+			t.line("%s", words)
+		}
+	}
 	t.line("")
 	t.table("Version\tParts\tShots\tReady", func(tw io.Writer) {
 		for _, d := range p.Versions {

@@ -48,7 +48,7 @@ func (c batchPlanCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	r := b.NewReport(plan)
+	r := b.NewReport(plan, opt.Before)
 	paths, err := batch.WriteFiles(out, b, r)
 	if err != nil {
 		return err

@@ -123,7 +123,7 @@ func (s *Server) planBatch(ctx context.Context, id string, seed uint64) (*batch.
 	if err != nil {
 		return nil, err
 	}
-	r := b.NewReport(plan)
+	r := b.NewReport(plan, opt.Before)
 	_, err = batch.WriteFiles(out, b, r)
 	return r, err
 }
