@@ -9,10 +9,11 @@ import (
 // Bench is what the maker has and wants.
 type Bench struct {
 	Name      string
-	Start     time.Time // midnight of the first day, as a floating time
-	Days      int       // how far the plan may reach
-	Operators int
-	Shelf     int // moulds that may cure on the shelf; 0 is any number
+	Start     time.Time  // midnight of the first day, as a floating time
+	Days      int        // how far the plan may reach
+	Operators int        // at most at once
+	Staff     []Operator // by name, as many as Operators; nil: they are alike
+	Shelf     int        // moulds that may cure on the shelf; 0 is any number
 	Shifts    []Shift
 	Closed    []time.Time // days without shifts
 	Mixing    Mixing
@@ -23,8 +24,10 @@ type Bench struct {
 	Versions  []Version
 	Materials []Material
 	Money     Money
-	Ways      []Way    // tooling options to compare
-	Warnings  []string // what in the file, its jobs or the records does not agree
+	Ways      []Way // tooling options to compare
+	Learn     Learn
+	Learned   []Learned // what the records say; FromRecords fills it in
+	Warnings  []string  // what in the file, its jobs or the records does not agree
 }
 
 // Shift is a time of day at which operators work.
@@ -60,6 +63,7 @@ type Tool struct {
 	LifeShots int        // 0: not known, not limited
 	Used      []int      // shots that each has behind it
 	Job       string     // the part of the job that it was made by; "" is not known
+	Broken    []bool     // moulds that take no more shots
 	MouldIDs  []string   // ids in the records, one a mould; none: not recorded
 }
 
@@ -93,6 +97,9 @@ func (b *Bench) Shots(v int) int {
 
 // left is how many shots are left in mould m of a tool; −1 is any number.
 func (t *Tool) left(m int) int {
+	if m < len(t.Broken) && t.Broken[m] {
+		return 0
+	}
 	if t.LifeShots == 0 {
 		return -1
 	}
@@ -100,6 +107,16 @@ func (t *Tool) left(m int) int {
 		return max(0, t.LifeShots-t.Used[m])
 	}
 	return t.LifeShots
+}
+
+// usable is how many moulds of a tool take shots.
+func (t *Tool) usable() (n int) {
+	for m := range t.Count {
+		if t.left(m) != 0 {
+			n++
+		}
+	}
+	return n
 }
 
 // MouldName is how mould m of a tool is called on lists.

@@ -24,7 +24,7 @@ func (b *Bench) LowerBound() int64 {
 	return bound
 }
 
-func (b *Bench) hours() hours { return hours{b.windows(), int64(b.Days) * day} }
+func (b *Bench) hours() hours { return hours{b.openHours(), int64(b.Days) * day} }
 
 // firstPour is the soonest that a mould which is free from a moment can be poured: coated and dry, and
 // some mix ready. The mix may be made before the mould is free.

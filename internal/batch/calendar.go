@@ -1,37 +1,12 @@
 package batch
 
 import (
-	"slices"
 	"sort"
 
 	"mouldwright/internal/batch/finite"
 )
 
 const day = int64(86400)
-
-// windows are the operators' shifts over the days of the plan, in order; shifts that touch are one.
-func (b *Bench) windows() []finite.Window {
-	out := []finite.Window{}
-	for d := range int64(b.Days) {
-		date := b.at(d * day)
-		closed := slices.ContainsFunc(b.Closed, date.Equal)
-		var today []finite.Window
-		for _, s := range b.Shifts {
-			if !closed && slices.Contains(s.Days, date.Weekday()) {
-				today = append(today, finite.Window{From: d*day + s.From, To: d*day + s.To})
-			}
-		}
-		sort.Slice(today, func(i, j int) bool { return today[i].From < today[j].From })
-		for _, w := range today {
-			if n := len(out); n > 0 && out[n-1].To >= w.From {
-				out[n-1].To = max(out[n-1].To, w.To)
-			} else {
-				out = append(out, w)
-			}
-		}
-	}
-	return out
-}
 
 // hours answers questions about open time; it remembers nothing of what is planned.
 type hours struct {

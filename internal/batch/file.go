@@ -30,11 +30,17 @@ type file struct {
 		ShelfPlaces int      `toml:"shelf_places"`
 		Closed      []string `toml:"closed"`
 	} `toml:"shop"`
-	Shifts []struct {
-		Days []string `toml:"days"`
-		From string   `toml:"from"`
-		To   string   `toml:"to"`
-	} `toml:"shift"`
+	Shifts    []shiftFile `toml:"shift"`
+	Operators []struct {
+		Name     string      `toml:"name"`
+		Shifts   []shiftFile `toml:"shift"`
+		Away     []string    `toml:"away"`
+		Calendar string      `toml:"calendar"`
+	} `toml:"operator"`
+	Learn struct {
+		Times bool `toml:"times"`
+		Scrap bool `toml:"scrap"`
+	} `toml:"learn"`
 	Mixing struct {
 		CapacityG float64 `toml:"capacity_g"`
 		PurgeMin  float64 `toml:"purge_min"`
@@ -91,6 +97,12 @@ type file struct {
 		ShotG        float64 `toml:"shot_g"`
 		RoundsPerDay float64 `toml:"rounds_per_day"`
 	} `toml:"way"`
+}
+
+type shiftFile struct {
+	Days []string `toml:"days"`
+	From string   `toml:"from"`
+	To   string   `toml:"to"`
 }
 
 type recipeFile struct {
@@ -261,13 +273,13 @@ func (r *reader) date(table string, n int, key, text string) time.Time {
 	return t
 }
 
-func (r *reader) clock(n int, key, text string) int64 {
+func (r *reader) clock(table string, n int, key, text string) int64 {
 	if text == "24:00" {
 		return day
 	}
 	t, err := time.Parse("15:04", text)
 	if err != nil {
-		r.fail("shift", n, key, "%q is not a time of day like \"08:30\"", text)
+		r.fail(table, n, key, "%q is not a time of day like \"08:30\"", text)
 	}
 	return int64(t.Hour())*3600 + int64(t.Minute())*60
 }

@@ -24,7 +24,8 @@ func (r *reader) bench() (*Bench, error) {
 		b.Days = 60
 	}
 	r.between("", 0, "days", float64(b.Days), 1, maxDays, "days")
-	b.Operators = int(r.between("shop", 0, "operators", float64(f.Shop.Operators), 1, 100, "operators"))
+	b.Learn = Learn{f.Learn.Times, f.Learn.Scrap}
+	r.operators(b)
 	b.Shelf = int(r.between("shop", 0, "shelf_places", float64(f.Shop.ShelfPlaces), 0, maxCount, "places (0: any number)"))
 	for _, c := range f.Shop.Closed {
 		b.Closed = append(b.Closed, r.date("shop", 0, "closed", c))
@@ -54,19 +55,65 @@ func (r *reader) shifts(b *Bench) {
 	if len(r.f.Shifts) == 0 {
 		r.fail("", 0, "shift", "add at least one [[shift]] with days, from and to")
 	}
-	for n, s := range r.f.Shifts {
-		sh := Shift{From: r.clock(n, "from", s.From), To: r.clock(n, "to", s.To)}
+	b.Shifts = r.shiftList("shift", func(k int) int { return k }, r.f.Shifts)
+}
+
+// shiftList reads shifts; place is the table that each stands in, for messages.
+func (r *reader) shiftList(table string, place func(k int) int, list []shiftFile) (out []Shift) {
+	for k, s := range list {
+		n := place(k)
+		sh := Shift{From: r.clock(table, n, "from", s.From), To: r.clock(table, n, "to", s.To)}
 		if sh.From >= sh.To {
-			r.fail("shift", n, "to", "%q is not after %q; a shift over midnight is written as two", s.To, s.From)
+			r.fail(table, n, "to", "%q is not after %q; a shift over midnight is written as two", s.To, s.From)
 		}
 		for _, d := range s.Days {
 			w, ok := weekdays[strings.ToLower(d)]
 			if !ok {
-				r.fail("shift", n, "days", "%q is not a day; use mon, tue, wed, thu, fri, sat or sun", d)
+				r.fail(table, n, "days", "%q is not a day; use mon, tue, wed, thu, fri, sat or sun", d)
 			}
 			sh.Days = append(sh.Days, w)
 		}
-		b.Shifts = append(b.Shifts, sh)
+		out = append(out, sh)
+	}
+	return out
+}
+
+// operators reads the people at the bench by name.
+func (r *reader) operators(b *Bench) {
+	if len(r.f.Operators) == 0 {
+		b.Operators = int(r.between("shop", 0, "operators", float64(r.f.Shop.Operators), 1, 100, "operators"))
+		return
+	}
+	if n := r.f.Shop.Operators; n != 0 && n != len(r.f.Operators) {
+		r.fail("shop", 0, "operators", "it says %d, and there are %d [[operator]] tables; leave it out", n, len(r.f.Operators))
+	}
+	b.Operators = len(r.f.Operators)
+	seen := map[string]bool{}
+	for n, f := range r.f.Operators {
+		if f.Name == "" || seen[f.Name] {
+			r.fail("operator", n, "name", "give every operator a name of their own; found %q", f.Name)
+		}
+		seen[f.Name] = true
+		o := Operator{Name: f.Name, Shifts: r.shiftList("operator", func(int) int { return n }, f.Shifts)}
+		for _, text := range f.Away {
+			from, to, isSpan := strings.Cut(text, "..")
+			if !isSpan {
+				to = from
+			}
+			first, last := r.date("operator", n, "away", from), r.date("operator", n, "away", to)
+			if last.Before(first) {
+				r.fail("operator", n, "away", "%q ends before it begins", text)
+			}
+			o.Away = append(o.Away, b.awayDays(first, last, "away"))
+		}
+		if f.Calendar != "" && r.err == nil {
+			away, err := b.readCalendar(besides(r.path, f.Calendar))
+			if err != nil {
+				r.fail("operator", n, "calendar", "%v", err)
+			}
+			o.Away = append(o.Away, away...)
+		}
+		b.Staff = append(b.Staff, o)
 	}
 }
 

@@ -34,6 +34,12 @@ func FromRecords(r *record.Reader, b *Bench, last *Plan, now time.Time) (*Histor
 			return nil, err
 		}
 	}
+	if err := k.absences(); err != nil {
+		return nil, err
+	}
+	if err := k.learn(); err != nil {
+		return nil, err
+	}
 	if last == nil || len(k.poured) == 0 && k.nowS <= 0 {
 		return nil, nil
 	}
@@ -82,7 +88,7 @@ func (k *recordReader) tool(t *Tool) error {
 	used := make([]int, t.Count)
 	lost := 0
 	for m, id := range t.MouldIDs {
-		if err := k.mould(t, id); err != nil {
+		if err := k.mould(t, m, id); err != nil {
 			return err
 		}
 		fills, err := k.fillings(id)
@@ -112,16 +118,47 @@ func (k *recordReader) tool(t *Tool) error {
 }
 
 // mould checks that the mould is there and of the tool's job.
-func (k *recordReader) mould(t *Tool, id string) error {
+func (k *recordReader) mould(t *Tool, n int, id string) error {
 	var m record.Mould
 	if err := k.r.Get(&m, id); err != nil {
 		return fmt.Errorf("tool %q, mould_ids: %w; \"mouldwright record mould\" lists the moulds", t.Name, err)
 	}
 	if m.RetiredOn != "" {
-		return fmt.Errorf("tool %q, mould_ids: mould %s was retired on %s; take it out of mould_ids and lower count by one", t.Name, id, m.RetiredOn)
+		if t.Broken == nil {
+			t.Broken = make([]bool, t.Count)
+		}
+		t.Broken[n] = true
+		k.warn("mould %s was retired on %s: nothing more is planned into it", id, m.RetiredOn)
 	}
 	if t.Job != "" && m.Job != "" && m.Job != t.Job {
 		k.warn("tool %q: mould %s was made by the job %q, the tool names the job of %q", t.Name, id, m.Job, t.Job)
+	}
+	return nil
+}
+
+// absences takes out of the operators' hours when they are away.
+func (k *recordReader) absences() error {
+	list, err := k.r.Absences()
+	if err != nil {
+		return err
+	}
+	for _, a := range list {
+		first, err1 := time.Parse(dateLayout, string(a.FromDay))
+		last, err2 := time.Parse(dateLayout, string(a.UntilDay))
+		if err1 != nil || err2 != nil {
+			return fmt.Errorf("absence %s has no days that can be read", a.ID)
+		}
+		away := k.b.awayDays(first, last, a.Reason)
+		if away.ToS <= 0 || away.FromS >= int64(k.b.Days)*day {
+			continue
+		}
+		n := slices.IndexFunc(k.b.Staff, func(o Operator) bool { return o.Name == a.Operator })
+		if n < 0 {
+			k.warn("%s is away from %s to %s by the records, and is no [[operator]] of this batch; nothing was changed for it", a.Operator, a.FromDay, a.UntilDay)
+			continue
+		}
+		k.b.Staff[n].Away = append(k.b.Staff[n].Away, away)
+		k.warn("%s is away from %s to %s", a.Operator, a.FromDay, a.UntilDay)
 	}
 	return nil
 }

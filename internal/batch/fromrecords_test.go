@@ -173,8 +173,14 @@ func TestRecordsBad(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	put(t, s, &record.Mould{Head: record.Head{ID: "ring-x"}, Name: "x", MadeOn: "2026-02-01", RetiredOn: "2026-02-10"})
-	if _, err := fromRecords(t, s, b, nil, "2026-03-02 07:30"); err == nil || !strings.Contains(err.Error(), "retired") {
-		t.Errorf("%v", err)
+	if _, err := fromRecords(t, s, b, nil, "2026-03-02 07:30"); err != nil || b.Tools[0].usable() != 3 || len(b.Warnings) != 1 {
+		t.Errorf("a retired mould: %v, %d usable, %q", err, b.Tools[0].usable(), b.Warnings)
+	}
+	p := mustPlan(t, b, quick)
+	for _, st := range p.Steps {
+		if st.Mould == b.Tools[0].MouldName(3) {
+			t.Fatalf("%s is planned into a retired mould", st.ID)
+		}
 	}
 }
 

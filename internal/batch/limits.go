@@ -59,9 +59,9 @@ func (b *Bench) findLimits(h hours) (*limits, error) {
 func (b *Bench) mixLimit(v int, h hours, add func(Finding)) int {
 	ver := &b.Versions[v]
 	r, tool := &b.Recipes[ver.Recipe], &b.Tools[ver.Tool]
-	most := tool.Count
-	if most == 0 {
-		add(Finding{"tools", tool.Name, 1, 0, "moulds", fmt.Sprintf("%s needs at least one mould of %q, there is none", ver.Name, tool.Name)})
+	most := tool.usable()
+	if most == 0 && b.Shots(v) > 0 && (tool.Count == 0 || tool.LifeShots == 0) { // worn ones are told by their life
+		add(Finding{"tools", tool.Name, 1, 0, "moulds", fmt.Sprintf("%s needs at least one sound mould of %q, there is none", ver.Name, tool.Name)})
 	}
 	byMass := func(kind string, capacity float64) {
 		if r.ShotG > capacity {

@@ -270,7 +270,7 @@ func (m *model) feasible(ld load) bool {
 	for i, mx := range ld {
 		v := &b.Versions[mx.version]
 		need[v.Tool] += mx.shots
-		if need[v.Tool] > b.Tools[v.Tool].Count {
+		if need[v.Tool] > b.Tools[v.Tool].usable() {
 			return false
 		}
 		r := m.recipe(mx)

@@ -51,6 +51,7 @@ type Step struct {
 	StartS  int64  `json:"start_s"`
 	EndS    int64  `json:"end_s"`
 	ByHand  bool   `json:"by_hand"`
+	By      string `json:"by,omitempty"` // who does it, of hand work still to come
 	Done    bool   `json:"happened,omitempty"`
 	Scrap   bool   `json:"scrap,omitempty"` // the shot gives no good part
 }
@@ -114,6 +115,9 @@ func Make(ctx context.Context, b *Bench, opt Options) (*Plan, error) {
 	p.Schedules = s.builds
 	if opt.Before == nil { // what happened need not have kept the shifts and times that the bound rests on
 		p.BoundS = bound
+	}
+	if err := b.assign(p); err != nil {
+		return nil, fmt.Errorf("plan %q: %w", b.Name, err)
 	}
 	if err := Verify(b, p); err != nil {
 		return nil, fmt.Errorf("plan %q fails its check: %w", b.Name, err)

@@ -31,6 +31,9 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 			fmt.Fprintf(tw, "%s\t%d\t%d\t%s\n", d.Version, d.Parts, d.Shots, b.Clock(d.ReadyS))
 		}
 	})
+	for _, words := range learnedWords(r.Learned) {
+		t.line("%s", words)
+	}
 	t.table("Load\tMix\tVersion\tMass\tMixed\tMoulds", func(tw io.Writer) {
 		for _, l := range p.Loads {
 			for _, m := range l.Mixes {

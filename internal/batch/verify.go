@@ -2,7 +2,9 @@ package batch
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 )
@@ -147,20 +149,61 @@ func (c *checker) checkHands() error {
 			continue
 		}
 		busy = append(busy, span{st.StartS, st.EndS, st.ID, st.Done})
-		if st.Done || c.inShift(st.StartS, st.EndS) {
+		if st.Done || len(c.b.Staff) > 0 || c.inShift(c.b.Shifts, st.StartS, st.EndS) {
 			continue
 		}
 		return fmt.Errorf("%s, %s to %s, is outside the shifts", st.ID, c.b.Clock(st.StartS), c.b.Clock(st.EndS))
 	}
-	return atMost(busy, c.b.Operators, "operators")
+	if err := atMost(busy, c.b.Operators, "operators"); err != nil {
+		return err
+	}
+	return c.checkStaff()
+}
+
+// checkStaff: every step by hand has one person, who is there for all of it and does nothing else meanwhile.
+func (c *checker) checkStaff() error {
+	byName := map[string][]span{}
+	for _, st := range c.p.Steps {
+		if !st.ByHand || st.Done || st.StartS == st.EndS {
+			continue
+		}
+		if st.By == "" {
+			return fmt.Errorf("%s is done by nobody", st.ID)
+		}
+		byName[st.By] = append(byName[st.By], span{st.StartS, st.EndS, st.ID, false})
+		for i := range c.b.Staff {
+			o := &c.b.Staff[i]
+			if o.Name != st.By {
+				continue
+			}
+			shifts := o.Shifts
+			if len(shifts) == 0 {
+				shifts = c.b.Shifts
+			}
+			if !c.inShift(shifts, st.StartS, st.EndS) {
+				return fmt.Errorf("%s, %s to %s, is outside the shifts of %s", st.ID, c.b.Clock(st.StartS), c.b.Clock(st.EndS), st.By)
+			}
+			for _, a := range o.Away {
+				if st.StartS < a.ToS && a.FromS < st.EndS {
+					return fmt.Errorf("%s is given to %s, who is away (%s)", st.ID, st.By, a.Why)
+				}
+			}
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(byName)) {
+		if err := atMost(byName[name], 1, "of "+name); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // inShift looks for shifts that cover the time, minute by minute where it spans several.
-func (c *checker) inShift(from, to int64) bool {
+func (c *checker) inShift(shifts []Shift, from, to int64) bool {
 	for t := from; t < to; {
 		next := t
 		date := c.b.Start.AddDate(0, 0, int(t/86400))
-		for _, s := range c.b.Shifts {
+		for _, s := range shifts {
 			on := false
 			for _, d := range s.Days {
 				on = on || d == date.Weekday()

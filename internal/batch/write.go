@@ -17,13 +17,14 @@ type Report struct {
 	Costs     *Costs     `json:"costs"`
 	BreakEven []Cheapest `json:"break_even,omitempty"`
 	Warnings  []string   `json:"warnings,omitempty"`
+	Learned   []Learned  `json:"learned,omitempty"`
 	Changes   *Changes   `json:"changes,omitempty"` // against the plan that was followed
 }
 
 // NewReport joins a plan with its costs, and with what it has otherwise than the plan that was followed; before
 // is nil for a first plan.
 func (b *Bench) NewReport(p *Plan, before *History) *Report {
-	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p), Warnings: b.Warnings}
+	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p), Warnings: b.Warnings, Learned: b.Learned}
 	if before != nil {
 		r.Changes = b.Compare(before.Followed, p)
 	}

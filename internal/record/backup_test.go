@@ -23,6 +23,7 @@ func fullBench(t testing.TB, s *Store) {
 	add(t, s, runOf(RunStep{"release-lower", "release", true}, RunStep{"pour", "pour", false}),
 		&SignOff{Run: "run-1", Step: "release-lower", Operator: "Kim", SignedAt: day, Value: number(2), Unit: "coats"},
 		&Shot{Mould: "mould-1", Mix: "mix-1", Run: "run-1", Cavity: 1, PouredAt: day, Outcome: Scrap, CastingG: number(36), Operator: "Kim", Defects: []Defect{{"void", "rim"}}, Notes: "=1+1"})
+	add(t, s, &Absence{Operator: "Kim", FromDay: "2026-03-04", UntilDay: "2026-03-05", Reason: "ill"})
 	p, err := s.KeepPhoto(context.Background(), bytes.NewReader(pngBytes(t, 9)))
 	if err != nil {
 		t.Fatal(err)

@@ -115,8 +115,26 @@ func (l *Lot) check() error {
 	c.need("component", l.Component, "say which component this is")
 	c.date("expires_on", l.ExpiresOn)
 	c.date("opened_on", l.OpenedOn)
+	c.date("emptied_on", l.EmptiedOn)
+	c.within("net_g", &l.NetG, 0, 1e7, "g (0: not known)")
 	if l.DaysOpenMax < 0 || l.DaysOpenMax > 0 && l.OpenedOn == "" {
 		c.bad("days_open_max", fmt.Sprintf("it keeps %d days once opened, but is not marked as opened", l.DaysOpenMax), "give opened_on too, or 0 days if that is not known")
+	}
+	return c.done()
+}
+
+func (a *Absence) check() error {
+	c := &checker{r: a}
+	c.need("operator", a.Operator, "say who is away")
+	for _, d := range []struct {
+		key string
+		day Date
+	}{{"from_day", a.FromDay}, {"until_day", a.UntilDay}} {
+		c.need(d.key, string(d.day), "give the day as 2026-03-04")
+		c.date(d.key, d.day)
+	}
+	if a.UntilDay < a.FromDay {
+		c.bad("until_day", fmt.Sprintf("%s is before %s", a.UntilDay, a.FromDay), "give the last day of the absence")
 	}
 	return c.done()
 }

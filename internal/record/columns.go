@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Record is one of the kinds: *Mould, *Lot, *Mix, *Run, *SignOff, *Shot, *Photo.
+// Record is one of the kinds: *Mould, *Lot, *Mix, *Run, *SignOff, *Shot, *Photo, *Absence.
 type Record interface {
 	kind() string
 	head() *Head
@@ -36,6 +36,7 @@ func (r *Run) kind() string     { return "run" }
 func (s *SignOff) kind() string { return "sign-off" }
 func (s *Shot) kind() string    { return "shot" }
 func (p *Photo) kind() string   { return "photo" }
+func (a *Absence) kind() string { return "absence" }
 func (h *Head) fixed() []column { return []column{{"id", &h.ID}, {"rev", &h.Rev}, {"seq", &h.Seq}} }
 func table(r Record) string     { return kinds[r.kind()].table }
 func newRecord(k string) Record { return kinds[k].make() }
@@ -57,10 +58,11 @@ var kinds = map[string]struct {
 	"sign-off": {"sign_offs", func() Record { return &SignOff{} }},
 	"shot":     {"shots", func() Record { return &Shot{} }},
 	"photo":    {"photos", func() Record { return &Photo{} }},
+	"absence":  {"absences", func() Record { return &Absence{} }},
 }
 
 // kindOrder is the order in which kinds can be written: what is referred to comes first.
-var kindOrder = []string{"mould", "lot", "mix", "run", "sign-off", "shot", "photo"}
+var kindOrder = []string{"mould", "lot", "mix", "run", "sign-off", "shot", "photo", "absence"}
 
 func (m *Mould) columns() []column {
 	return []column{{"name", &m.Name}, {"job", &m.Job}, {"version", &m.Version}, {"family", &m.Family}, {"made_on", &m.MadeOn},
@@ -69,7 +71,7 @@ func (m *Mould) columns() []column {
 
 func (l *Lot) columns() []column {
 	return []column{{"material", &l.Material}, {"component", &l.Component}, {"maker_lot", &l.MakerLot}, {"expires_on", &l.ExpiresOn},
-		{"opened_on", &l.OpenedOn}, {"days_open_max", &l.DaysOpenMax}, {"notes", &l.Notes}}
+		{"opened_on", &l.OpenedOn}, {"days_open_max", &l.DaysOpenMax}, {"net_g", &l.NetG}, {"emptied_on", &l.EmptiedOn}, {"notes", &l.Notes}}
 }
 
 func (m *Mix) columns() []column {
@@ -119,6 +121,10 @@ func (s *Shot) lines() *lines {
 
 func (p *Photo) columns() []column {
 	return []column{{"shot", &p.Shot}, {"sha256", &p.SHA256}, {"bytes", &p.Bytes}, {"media_type", &p.MediaType}, {"caption", &p.Caption}}
+}
+
+func (a *Absence) columns() []column {
+	return []column{{"operator", &a.Operator}, {"from_day", &a.FromDay}, {"until_day", &a.UntilDay}, {"reason", &a.Reason}}
 }
 
 func bound[T any](list *[]T, bind func(int) []column) func() [][]column {

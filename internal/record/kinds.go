@@ -30,13 +30,24 @@ type Mould struct {
 // Lot is one container of one component.
 type Lot struct {
 	Head
-	Material    string `json:"material"`  // the material's id
-	Component   string `json:"component"` // as the material names it
-	MakerLot    string `json:"maker_lot"` // the number on the label
-	ExpiresOn   Date   `json:"expires_on,omitempty"`
-	OpenedOn    Date   `json:"opened_on,omitempty"`
-	DaysOpenMax int    `json:"days_open_max,omitempty"` // how long it keeps once opened; 0: not known
-	Notes       string `json:"notes,omitempty"`
+	Material    string  `json:"material"`  // the material's id
+	Component   string  `json:"component"` // as the material names it
+	MakerLot    string  `json:"maker_lot"` // the number on the label
+	ExpiresOn   Date    `json:"expires_on,omitempty"`
+	OpenedOn    Date    `json:"opened_on,omitempty"`
+	DaysOpenMax int     `json:"days_open_max,omitempty"` // how long it keeps once opened; 0: not known
+	NetG        float64 `json:"net_g,omitempty"`         // what it held when it was new; 0: not known
+	EmptiedOn   Date    `json:"emptied_on,omitempty"`
+	Notes       string  `json:"notes,omitempty"`
+}
+
+// Absence is a time in which a person cannot work: whole days, the last one included.
+type Absence struct {
+	Head
+	Operator string `json:"operator"`
+	FromDay  Date   `json:"from_day"`
+	UntilDay Date   `json:"until_day"`
+	Reason   string `json:"reason,omitempty"`
 }
 
 // Mix is one batch of mixed material.

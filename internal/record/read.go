@@ -49,6 +49,9 @@ func (r *Reader) Moulds() ([]Mould, error) { return list[Mould](r, "") }
 // Lots lists all lots of material.
 func (r *Reader) Lots() ([]Lot, error) { return list[Lot](r, "") }
 
+// Absences lists when people are away.
+func (r *Reader) Absences() ([]Absence, error) { return list[Absence](r, "") }
+
 // Mixes lists all mixes.
 func (r *Reader) Mixes() ([]Mix, error) { return list[Mix](r, "") }
 

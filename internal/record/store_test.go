@@ -258,7 +258,7 @@ func TestVerifyFindsTampering(t *testing.T) {
 			"DELETE FROM moulds",
 			"UPDATE events SET operator = 'Lee' WHERE seq = 2",
 			"DELETE FROM events WHERE seq = 2",
-			"INSERT INTO lots SELECT 'lot-9', rev, seq, material, component, maker_lot, expires_on, opened_on, days_open_max, notes FROM lots WHERE id = 'lot-1'",
+			"INSERT INTO lots SELECT 'lot-9', rev, seq, material, component, maker_lot, expires_on, opened_on, days_open_max, notes, net_g, emptied_on FROM lots WHERE id = 'lot-1'",
 		} {
 			back := errors.New("take it back")
 			err := s.inTx(context.Background(), func(tx querier) error {

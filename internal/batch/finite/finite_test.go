@@ -14,7 +14,7 @@ func randomShop(t *rapid.T, scale int64) (*Shop, []*Job) {
 	s := &Shop{Horizon: scale * 10_000}
 	var ws []Window
 	for d := range int64(100) {
-		ws = append(ws, Window{scale * d * 100, scale * (d*100 + 40)})
+		ws = append(ws, Window{From: scale * d * 100, To: scale * (d*100 + 40)})
 	}
 	s.Resources = []Resource{{Name: "hands", Capacity: rapid.IntRange(1, 3).Draw(t, "hands"), Windows: ws}, {Name: "station", Capacity: 1},
 		{Name: "oven", Capacity: rapid.IntRange(1, 2).Draw(t, "ovens")}}
@@ -106,7 +106,7 @@ func TestScaling(t *testing.T) {
 
 // TestOvernight: work by hand waits for the morning, a cure does not.
 func TestOvernight(t *testing.T) {
-	s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{0, 40}, {100, 140}}}}}
+	s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{From: 0, To: 40}, {From: 100, To: 140}}}}}
 	hands := []Need{{0, 1}}
 	j := &Job{Tasks: []Task{{Name: "pour", Seconds: 30, Needs: hands, Station: NoStation}, {Name: "cure", Seconds: 65, Station: NoStation}, {Name: "demould", Seconds: 10, Needs: hands, Station: NoStation}},
 		Lags: []Lag{{0, 1, 0, 0}, {1, 2, 0, NoMax}}}
@@ -121,7 +121,7 @@ func TestOvernight(t *testing.T) {
 
 // TestLongestLagMovesTheEarlierTask: the mix waits until its pour can follow in time.
 func TestLongestLagMovesTheEarlierTask(t *testing.T) {
-	s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{0, 12}, {100, 140}}}}}
+	s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{From: 0, To: 12}, {From: 100, To: 140}}}}}
 	hands := []Need{{0, 1}}
 	j := &Job{Tasks: []Task{{Name: "mix", Seconds: 10, Needs: hands, Station: NoStation}, {Name: "pour", Seconds: 5, Needs: hands, Station: NoStation}}, Lags: []Lag{{0, 1, 0, 20}}}
 	p, err := NewSchedule(s).Place(j)
@@ -152,7 +152,7 @@ func TestWornOut(t *testing.T) {
 // TestVerifyFindsFaults moves and spoils a sound schedule.
 func TestVerifyFindsFaults(t *testing.T) {
 	make2 := func() (*Shop, []*Placement) {
-		s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{0, 500}}}, {Name: "mould", Capacity: 1, Uses: 2}, {Name: "station", Capacity: 1}}}
+		s := &Shop{Horizon: 1000, Resources: []Resource{{Name: "hands", Capacity: 1, Windows: []Window{{From: 0, To: 500}}}, {Name: "mould", Capacity: 1, Uses: 2}, {Name: "station", Capacity: 1}}}
 		sched := NewSchedule(s)
 		for _, state := range []string{"red", "blue"} {
 			j := &Job{Name: state, Tasks: []Task{{Name: "change", Seconds: 3, Station: 2, State: state, IsChange: true}, {Name: "mix", Seconds: 10, Needs: []Need{{0, 1}}, Station: 2, State: state}, {Name: "pour", Seconds: 10, Needs: []Need{{0, 1}}, Station: NoStation}},

@@ -2,8 +2,11 @@ package finite
 
 import "fmt"
 
-// Window is a time from From to before To.
-type Window struct{ From, To int64 }
+// Window is a time from From to before To. Units is how much of the resource is there in it; 0 is all.
+type Window struct {
+	From, To int64
+	Units    int
+}
 
 // Resource is a machine, a person, a space.
 type Resource struct {

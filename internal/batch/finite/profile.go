@@ -28,7 +28,11 @@ func newProfile(r *Resource) *profile {
 		if w.From > last {
 			p.steps = append(p.steps, step{last, r.Capacity})
 		}
-		p.steps = append(p.steps, step{w.From, 0})
+		away := 0
+		if w.Units > 0 {
+			away = r.Capacity - w.Units
+		}
+		p.steps = append(p.steps, step{w.From, away})
 		last = w.To
 	}
 	p.steps = append(p.steps, step{last, r.Capacity})

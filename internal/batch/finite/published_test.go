@@ -240,6 +240,9 @@ func readProjects(src string) (map[string]*Problem, error) {
 func TestPublishedProjects(t *testing.T) {
 	all := publishedProjects(t)
 	for name, best := range optimalProjects {
+		if name == "j3029_1" {
+			continue // takes a minute: see the benchmark
+		}
 		t.Run(name, func(t *testing.T) {
 			p := all[name]
 			res, err := Solve(context.Background(), p, Options{Iterations: 30_000, Target: best})

@@ -98,6 +98,13 @@ func Verify(shop *Shop, placed []*Placement) error {
 			}
 			return ev[a].units < ev[b].units // what ends makes room first
 		})
+		if name := overWindow(res, func(yield func(from, to int64, units int, name string, happened bool)) {
+			for _, u := range us {
+				yield(u.from, u.to, u.units, u.name, u.happened)
+			}
+		}); name != "" {
+			return fmt.Errorf("%s: %s takes more than is there at that time", res.Name, name)
+		}
 		load := 0
 		for _, e := range ev {
 			if load += e.units; load > res.Capacity && e.units > 0 && !us[e.k].happened {
@@ -153,4 +160,29 @@ func isOpen(ws []Window, from, to int64) bool {
 		}
 	}
 	return false
+}
+
+// overWindow looks, in every window that has less than the whole resource, for a moment with more in use;
+// it names what began there.
+func overWindow(res *Resource, each func(yield func(from, to int64, units int, name string, happened bool))) (over string) {
+	for _, w := range res.Windows {
+		if w.Units == 0 || w.Units >= res.Capacity {
+			continue
+		}
+		each(func(at, end int64, _ int, name string, happened bool) {
+			if happened || at < w.From || at >= w.To || at == end {
+				return
+			}
+			load := 0
+			each(func(from, to int64, units int, _ string, _ bool) {
+				if from <= at && at < to {
+					load += units
+				}
+			})
+			if load > w.Units {
+				over = name
+			}
+		})
+	}
+	return over
 }

@@ -1,0 +1,81 @@
+package batch
+
+import (
+	"context"
+	"errors"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+// TestStaff draws people with hours and absences of their own; the checker, which reads the hours by itself,
+// agrees with every plan.
+func TestStaff(t *testing.T) {
+	for seed := range uint64(12) {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		b := large(24, 10)
+		b.Operators = 1 + rng.IntN(3)
+		for k := range b.Operators {
+			o := Operator{Name: string(rune('A' + k))}
+			if rng.IntN(2) == 0 {
+				from := int64(6+rng.IntN(6)) * 3600
+				o.Shifts = []Shift{{Days: workdays, From: from, To: from + int64(4+rng.IntN(5))*3600}}
+			}
+			if rng.IntN(2) == 0 {
+				from := int64(rng.IntN(5)) * day
+				o.Away = []Away{{from, from + int64(1+rng.IntN(3))*day, "away"}}
+			}
+			b.Staff = append(b.Staff, o)
+		}
+		if p, err := Make(context.Background(), b, quick); err != nil {
+			t.Errorf("seed %d: %v", seed, err)
+		} else if p.EndS < p.BoundS {
+			t.Errorf("seed %d: ends %d s before its bound", seed, p.BoundS-p.EndS)
+		}
+	}
+}
+
+// TestSomeoneIsAway: with the one person away for the first two days, nothing is done by hand before the third.
+func TestSomeoneIsAway(t *testing.T) {
+	b := large(10, 10)
+	b.Operators, b.Staff = 1, []Operator{{Name: "Kim", Away: []Away{{0, 2 * day, "ill"}}}}
+	p := mustPlan(t, b, quick)
+	for _, st := range p.Steps {
+		if st.ByHand && st.StartS < 2*day {
+			t.Fatalf("%s is done on %s", st.ID, b.Clock(st.StartS))
+		}
+	}
+	b.Staff[0].Away = []Away{{0, int64(b.Days) * day, "gone"}}
+	if _, err := Make(context.Background(), b, quick); err == nil {
+		t.Error("nobody is there, and it is planned")
+	} else if r := new(Refusal); !errors.As(err, &r) {
+		t.Errorf("%v", err)
+	}
+}
+
+const calendarOfKim = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\nDTSTART;VALUE=DATE:20260303\r\nDTEND;VALUE=DATE:20260305\r\nSUMMARY:a long na\r\n me\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nDTSTART;TZID=Somewhere:20260306T090000\r\nDTEND;TZID=Somewhere:20260306T103000\r\nBEGIN:VALARM\r\nTRIGGER:-PT5M\r\nSUMMARY:no\r\nEND:VALARM\r\nSUMMARY:dentist\r\nEND:VEVENT\r\n" +
+	"BEGIN:VEVENT\r\nDTSTART:20260309T090000Z\r\nDTEND:20260309T100000Z\r\nTRANSP:TRANSPARENT\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+
+// TestReadCalendar on the forms of RFC 5545: days, times, folded lines, alarms inside, time left free.
+func TestReadCalendar(t *testing.T) {
+	b := large(10, 10)
+	got, err := b.parseCalendar("kim.ics", calendarOfKim)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Away{{day, 3 * day, "a long name"}, {4*day + 9*3600, 4*day + 10*3600 + 1800, "dentist"}}
+	if len(got) != 2 || got[0] != want[0] || got[1] != want[1] {
+		t.Errorf("%+v", got)
+	}
+	for src, words := range map[string]string{
+		"hello": "no iCalendar file",
+		strings.Replace(calendarOfKim, "SUMMARY:dentist", "RRULE:FREQ=DAILY\r\nSUMMARY:dentist", 1): "repeats",
+		strings.Replace(calendarOfKim, "20260306T103000", "20260306T080000", 1):                     "ends before",
+		strings.Replace(calendarOfKim, "20260306T103000", "soon", 1):                                "no date or time",
+	} {
+		if _, err := b.parseCalendar("kim.ics", src); err == nil || !strings.Contains(err.Error(), words) {
+			t.Errorf("%v, want %q", err, words)
+		}
+	}
+}
