@@ -24,6 +24,8 @@ type Bench struct {
 	Versions  []Version
 	Materials []Material
 	Money     Money
+	Quoting   Quoting
+	Stock     Stock
 	Ways      []Way // tooling options to compare
 	Learn     Learn
 	Learned   []Learned // what the records say; FromRecords fills it in
@@ -46,6 +48,7 @@ type Mixing struct {
 type Pot struct {
 	Count                             int
 	DiameterMM, HeightMM, ClearanceMM float64 // inside; clearance is kept round every mould
+	Price                             float64 // of one more; 0: not known
 }
 
 // Vacuum is a kind of vacuum chamber; a mix is degassed whole.

@@ -50,6 +50,7 @@ type file struct {
 		DiameterMM  float64 `toml:"diameter_mm"`
 		HeightMM    float64 `toml:"height_mm"`
 		ClearanceMM float64 `toml:"clearance_mm"`
+		Price       float64 `toml:"price"`
 	} `toml:"pot"`
 	Vacuum *struct {
 		Count     int     `toml:"count"`
@@ -82,9 +83,33 @@ type file struct {
 		BenchPerDay float64 `toml:"bench_per_day"`
 		CoatPerShot float64 `toml:"coat_per_shot"`
 		CupPerMix   float64 `toml:"cup_per_mix"`
+		PotPerH     float64 `toml:"pot_per_h"`
+		VacuumPerH  float64 `toml:"vacuum_per_h"`
+		OverheadPct float64 `toml:"overhead_pct"`
+		Moulds      string  `toml:"moulds"`
 		WastePct    float64 `toml:"waste_pct"`
 		MarginPct   float64 `toml:"margin_pct"`
 	} `toml:"money"`
+	Consumables []struct {
+		Name   string  `toml:"name"`
+		Unit   string  `toml:"unit"`
+		Amount float64 `toml:"amount"`
+		Per    string  `toml:"per"`
+		Price  float64 `toml:"price"`
+	} `toml:"consumable"`
+	Quote struct {
+		From       []string `toml:"from"`
+		To         []string `toml:"to"`
+		Logo       string   `toml:"logo"`
+		Number     string   `toml:"number"`
+		Date       string   `toml:"date"`
+		ValidDays  int      `toml:"valid_days"`
+		TaxName    string   `toml:"tax_name"`
+		TaxPct     float64  `toml:"tax_pct"`
+		MinOrder   float64  `toml:"min_order"`
+		Quantities []int    `toml:"quantities"`
+		Terms      []string `toml:"terms"`
+	} `toml:"quote"`
 	Ways []struct {
 		Name         string  `toml:"name"`
 		Moulds       int     `toml:"moulds"`

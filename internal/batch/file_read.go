@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"slices"
 	"strings"
 )
 
@@ -34,7 +35,8 @@ func (r *reader) bench() (*Bench, error) {
 	b.Mixing = Mixing{r.between("mixing", 0, "capacity_g", f.Mixing.CapacityG, 0.1, 1e6, "g"), r.span("mixing", 0, "purge_min", f.Mixing.PurgeMin, 0)}
 	if p := f.Pot; p != nil {
 		b.Pot = &Pot{int(r.between("pot", 0, "count", float64(p.Count), 1, 100, "pots")), r.between("pot", 0, "diameter_mm", p.DiameterMM, 10, 5000, "mm"),
-			r.between("pot", 0, "height_mm", p.HeightMM, 10, 5000, "mm"), r.between("pot", 0, "clearance_mm", p.ClearanceMM, 0, 200, "mm")}
+			r.between("pot", 0, "height_mm", p.HeightMM, 10, 5000, "mm"), r.between("pot", 0, "clearance_mm", p.ClearanceMM, 0, 200, "mm"),
+			r.between("pot", 0, "price", p.Price, 0, maxMoney, "")}
 	}
 	if v := f.Vacuum; v != nil {
 		b.Vacuum = &Vacuum{int(r.between("vacuum", 0, "count", float64(v.Count), 1, 100, "chambers")), r.between("vacuum", 0, "capacity_g", v.CapacityG, 0.1, 1e6, "g")}
@@ -122,7 +124,13 @@ func (r *reader) money(b *Bench) {
 	amount := func(key string, v float64) float64 { return r.between("money", 0, key, v, 0, maxMoney, "") }
 	b.Money = Money{Currency: m.Currency, LabourPerH: amount("labour_per_h", m.LabourPerH), BenchPerDay: amount("bench_per_day", m.BenchPerDay),
 		CoatPerShot: amount("coat_per_shot", m.CoatPerShot), CupPerMix: amount("cup_per_mix", m.CupPerMix),
-		WastePct: r.between("money", 0, "waste_pct", m.WastePct, 0, 100, "%"), MarginPct: r.between("money", 0, "margin_pct", m.MarginPct, 0, 95, "% of the price"), ToolCost: map[string]float64{}}
+		WastePct: r.between("money", 0, "waste_pct", m.WastePct, 0, 100, "%"), MarginPct: r.between("money", 0, "margin_pct", m.MarginPct, 0, 95, "% of the price"), ToolCost: map[string]float64{},
+		PotPerH: amount("pot_per_h", m.PotPerH), VacuumPerH: amount("vacuum_per_h", m.VacuumPerH), OverheadPct: r.between("money", 0, "overhead_pct", m.OverheadPct, 0, 1000, "%"), MouldsWhole: m.Moulds == "whole"}
+	if m.Moulds != "" && m.Moulds != "whole" && m.Moulds != "wear" {
+		r.fail("money", 0, "moulds", "%q is neither \"wear\" nor \"whole\"", m.Moulds)
+	}
+	r.consumables(b)
+	r.quote(b)
 	for n, mf := range r.f.Material {
 		mat := Material{Name: mf.Name, ShelfDays: int(r.between("material", n, "shelf_days", float64(mf.ShelfDays), 0, 3650, "days"))}
 		if len(mf.Kits) == 0 {
@@ -132,6 +140,43 @@ func (r *reader) money(b *Bench) {
 			mat.Kits = append(mat.Kits, Kit{r.between("material", n, "kit", k.MassG, 0.1, 1e7, "g"), r.between("material", n, "kit", k.Price, 0, maxMoney, "")})
 		}
 		b.Materials = append(b.Materials, mat)
+	}
+}
+
+func (r *reader) consumables(b *Bench) {
+	own := []string{"hands", "material", "moulds", "bench", "release coat", "cups", "pressure pot", "vacuum chamber", "overhead"}
+	for n, f := range r.f.Consumables {
+		c := Consumable{Name: f.Name, Unit: f.Unit, Per: Per(f.Per), Amount: r.between("consumable", n, "amount", f.Amount, 0, 1e6, f.Unit), Price: r.between("consumable", n, "price", f.Price, 0, maxMoney, "")}
+		switch c.Per {
+		case PerShot, PerMix, PerPart, PerLoad, PerBatch:
+		default:
+			r.fail("consumable", n, "per", "%q is none of shot, mix, part, load and batch", f.Per)
+		}
+		if f.Name == "" || slices.Contains(own, f.Name) {
+			r.fail("consumable", n, "name", "give it a name that no other cost has; found %q", f.Name)
+		}
+		own = append(own, f.Name)
+		b.Money.Consumables = append(b.Money.Consumables, c)
+	}
+}
+
+func (r *reader) quote(b *Bench) {
+	f := r.f.Quote
+	q := &b.Quoting
+	*q = Quoting{From: f.From, To: f.To, Number: f.Number, Terms: f.Terms, TaxName: f.TaxName, TaxPct: r.between("quote", 0, "tax_pct", f.TaxPct, 0, 100, "%"),
+		MinOrder: r.between("quote", 0, "min_order", f.MinOrder, 0, maxMoney, ""), ValidDays: int(r.between("quote", 0, "valid_days", float64(f.ValidDays), 0, 3650, "days")), Date: b.Start}
+	if f.Date != "" {
+		q.Date = r.date("quote", 0, "date", f.Date)
+	}
+	if f.Logo != "" {
+		q.Logo = besides(r.path, f.Logo)
+	}
+	const most = 8
+	if len(f.Quantities) > most {
+		r.fail("quote", 0, "quantities", "%d are given; at most %d fit the page", len(f.Quantities), most)
+	}
+	for _, n := range f.Quantities {
+		q.Quantities = append(q.Quantities, int(r.between("quote", 0, "quantities", float64(n), 1, maxQuantity, "parts")))
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"mouldwright/internal/record"
+	"mouldwright/internal/steps"
 )
 
 // HasRecords says whether the moulds of the bench have ids in the records.
@@ -38,6 +39,9 @@ func FromRecords(r *record.Reader, b *Bench, last *Plan, now time.Time) (*Histor
 		return nil, err
 	}
 	if err := k.learn(); err != nil {
+		return nil, err
+	}
+	if err := k.stock(); err != nil {
 		return nil, err
 	}
 	if last == nil || len(k.poured) == 0 && k.nowS <= 0 {
@@ -212,6 +216,9 @@ func (k *recordReader) fillings(id string) ([]filling, error) {
 			f.good++
 		}
 	}
+	if err := k.signed(id, shots, at); err != nil {
+		return nil, err
+	}
 	var out []filling
 	for _, f := range at {
 		out = append(out, *f)
@@ -221,6 +228,66 @@ func (k *recordReader) fillings(id string) ([]filling, error) {
 		out[i-1].nextS = out[i].atS
 	}
 	return out, nil
+}
+
+// signed adds what signed steps say about a mould: when a filling whose casting is not put down yet was poured,
+// and when one that is was closed and opened.
+func (k *recordReader) signed(mould string, shots []record.Shot, at map[int64]*filling) error {
+	runs, err := k.r.Runs()
+	if err != nil {
+		return err
+	}
+	for i := range runs {
+		run := &runs[i]
+		if run.Mould != mould {
+			continue
+		}
+		plan, err := steps.PlanOf(run)
+		if err != nil || plan == nil {
+			continue // it does not tell what a step was of
+		}
+		phase := map[string]steps.Phase{}
+		for _, s := range plan.Steps {
+			if s.Stage == castingStage && !s.Once {
+				phase[s.ID] = s.Phase
+			}
+		}
+		signs, err := k.r.SignOffs(run.ID)
+		if err != nil {
+			return err
+		}
+		first := map[steps.Phase]*time.Time{}
+		last := map[steps.Phase]*time.Time{}
+		for j := range signs {
+			if s := &signs[j]; !s.Skipped && phase[s.Step] != "" {
+				p := phase[s.Step]
+				if first[p] == nil || s.SignedAt.Before(*first[p]) {
+					first[p] = &s.SignedAt
+				}
+				if last[p] == nil || s.SignedAt.After(*last[p]) {
+					last[p] = &s.SignedAt
+				}
+			}
+		}
+		if first[steps.Pour] == nil {
+			continue
+		}
+		sec := k.seconds(*first[steps.Pour])
+		known := slices.IndexFunc(shots, func(s record.Shot) bool { return s.Run == run.ID })
+		if known >= 0 {
+			sec = k.seconds(shots[known].PouredAt)
+		}
+		if sec > k.nowS {
+			continue
+		}
+		f := at[sec]
+		if f == nil {
+			f = &filling{atS: sec, nextS: far, inside: 1}
+			at[sec] = f
+		}
+		f.closedS, f.outS = k.later(f.closedS, last[steps.Pour]), k.later(f.outS, last[steps.Open])
+	}
+	return nil
 }
 
 func (k *recordReader) later(a *int64, t *time.Time) *int64 {

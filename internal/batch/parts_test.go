@@ -28,7 +28,7 @@ func TestPackClosedForm(t *testing.T) {
 		{math.Hypot(30, 40) + 1e-6, 1, [][3]float64{{30, 40, 1}}, true},
 		{math.Hypot(30, 40) - 1e-3, 1, [][3]float64{{30, 40, 1}}, false},
 	} {
-		p := &Pot{1, c.d, c.h, 0}
+		p := &Pot{Count: 1, DiameterMM: c.d, HeightMM: c.h, ClearanceMM: 0}
 		in, ok := p.Pack(c.boxes)
 		if ok != c.fits {
 			t.Errorf("%d boxes in a pot of %g × %g: %v", len(c.boxes), c.d, c.h, ok)
@@ -43,7 +43,7 @@ func TestPackClosedForm(t *testing.T) {
 
 func TestPackIsSound(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := &Pot{1, rapid.Float64Range(100, 400).Draw(t, "d"), rapid.Float64Range(50, 300).Draw(t, "h"), rapid.Float64Range(0, 10).Draw(t, "gap")}
+		p := &Pot{Count: 1, DiameterMM: rapid.Float64Range(100, 400).Draw(t, "d"), HeightMM: rapid.Float64Range(50, 300).Draw(t, "h"), ClearanceMM: rapid.Float64Range(0, 10).Draw(t, "gap")}
 		boxes := make([][3]float64, rapid.IntRange(1, 12).Draw(t, "n"))
 		for i := range boxes {
 			for k := range 3 {
@@ -176,7 +176,10 @@ func TestCalendar(t *testing.T) {
 
 func TestFiles(t *testing.T) {
 	b := demo(t)
-	r := b.NewReport(mustPlan(t, b, quick), nil)
+	r, err := b.NewReport(t.Context(), mustPlan(t, b, quick), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
 	dir := t.TempDir()
 	paths, err := WriteFiles(filepath.Join(dir, "out"), b, r)
 	if err != nil {

@@ -131,7 +131,7 @@ func randomBench(t *rapid.T) *Bench {
 		Mixing: Mixing{rapid.Float64Range(100, 400).Draw(t, "cup"), int64(rapid.IntRange(0, 600).Draw(t, "purge"))}}
 	b.Shifts = []Shift{{workdays, 8 * 3600, 12 * 3600}, {workdays, 13 * 3600, 17 * 3600}}
 	if rapid.Bool().Draw(t, "pot") {
-		b.Pot = &Pot{rapid.IntRange(1, 2).Draw(t, "pots"), rapid.Float64Range(200, 500).Draw(t, "wide"), rapid.Float64Range(100, 400).Draw(t, "high"), 5}
+		b.Pot = &Pot{Count: rapid.IntRange(1, 2).Draw(t, "pots"), DiameterMM: rapid.Float64Range(200, 500).Draw(t, "wide"), HeightMM: rapid.Float64Range(100, 400).Draw(t, "high"), ClearanceMM: 5}
 	}
 	if rapid.Bool().Draw(t, "vacuum") {
 		b.Vacuum = &Vacuum{1, 200}

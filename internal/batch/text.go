@@ -41,6 +41,11 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 			}
 		}
 	})
+	if r.Stock != nil {
+		for _, words := range b.stockWords(r.Stock) {
+			t.line("%s", words)
+		}
+	}
 	t.table("Buy\tSize\tNumber\tPrice each\t", func(tw io.Writer) {
 		for _, pu := range c.Purchases {
 			for _, k := range pu.Kits {
@@ -58,7 +63,22 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 		}
 		fmt.Fprintf(tw, "all\t%.2f %s\t\t%d parts: %.2f %s each\n", c.Total, c.Currency, c.Parts, c.PerPart, c.Currency)
 	})
+	t.table("Version\tCost\tAmount\tA part", func(tw io.Writer) {
+		for _, v := range c.Versions {
+			for _, l := range v.Lines {
+				fmt.Fprintf(tw, "%s\t%s\t%.2f %s\t%.2f\n", v.Version, l.Name, l.Amount, c.Currency, l.Amount/float64(max(1, v.Parts)))
+			}
+			fmt.Fprintf(tw, "%s\tall\t%.2f %s\t%.2f, priced %.2f\n", v.Version, v.Total, c.Currency, v.PerPart, v.PricePart)
+		}
+	})
 	t.line("Price for a margin of %.4g %%: %.2f %s a part. The largest share is %s, %.0f %%.", c.MarginPct, c.PricePart, c.Currency, c.Lines[0].Name, 100*c.Lines[0].Share)
+	if len(r.Helps) > 0 {
+		t.line("")
+		t.line("What would help most, each by itself and planned anew:")
+		for k, h := range r.Helps {
+			t.line("%d. %s", k+1, h.Words)
+		}
+	}
 	if len(r.BreakEven) > 0 {
 		t.line("")
 		t.table("Batch\tCheapest way of tooling", func(tw io.Writer) {

@@ -1,11 +1,13 @@
 package batch
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"mouldwright/internal/atomicfile"
 )
@@ -17,21 +19,33 @@ type Report struct {
 	Costs     *Costs     `json:"costs"`
 	BreakEven []Cheapest `json:"break_even,omitempty"`
 	Warnings  []string   `json:"warnings,omitempty"`
+	Stock     *StockUse  `json:"stock,omitempty"`
+	Helps     []Help     `json:"helps,omitempty"` // what would help most, the best first
+	Quote     *Quote     `json:"quote,omitempty"`
 	Learned   []Learned  `json:"learned,omitempty"`
 	Changes   *Changes   `json:"changes,omitempty"` // against the plan that was followed
 }
 
-// NewReport joins a plan with its costs, and with what it has otherwise than the plan that was followed; before
-// is nil for a first plan.
-func (b *Bench) NewReport(p *Plan, before *History) *Report {
-	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p), Warnings: b.Warnings, Learned: b.Learned}
+// NewReport joins a plan with its costs, what would help most, the quote where the file asks for one, and what
+// the plan has otherwise than the one that was followed; before is nil for a first plan.
+func (b *Bench) NewReport(ctx context.Context, p *Plan, before *History) (*Report, error) {
+	r := &Report{Format: Format, Plan: p, Costs: b.Costs(p), Warnings: b.Warnings, Learned: b.Learned, Stock: b.UseStock(p)}
 	if before != nil {
 		r.Changes = b.Compare(before.Followed, p)
 	}
 	if len(b.Ways) > 0 {
 		r.BreakEven = b.BreakEven(b.chartMost())
 	}
-	return r
+	var err error
+	if r.Helps, err = b.WhatHelps(ctx, p, r.Costs, before); err != nil {
+		return nil, fmt.Errorf("find what would help most: %w", err)
+	}
+	if len(b.Quoting.From) > 0 {
+		if r.Quote, err = b.MakeQuote(ctx, p, r.Costs); err != nil {
+			return nil, fmt.Errorf("work out the quote: %w", err)
+		}
+	}
+	return r, nil
 }
 
 // PlanFile is the file that a re-plan reads; it is written last.
@@ -51,11 +65,13 @@ func WriteFiles(folder string, b *Bench, r *Report) (paths []string, err error) 
 		{"day-lists.pdf", func(w io.Writer) error { return b.WriteDayLists(w, r.Plan) }},
 		{"calendar.ics", func(w io.Writer) error { return b.WriteCalendar(w, r.Plan) }},
 		{"break-even.svg", b.WriteBreakEven},
+		{"quote.pdf", func(w io.Writer) error { return b.WriteQuote(w, r.Quote) }},
+		{"quote.xlsx", func(w io.Writer) error { return b.WriteQuoteXLSX(w, r.Quote, r.Costs) }},
 		{"plan.txt", func(w io.Writer) error { return b.WriteText(w, r) }},
 		{PlanFile, func(w io.Writer) error { return writeJSON(w, r) }},
 	}
 	for _, f := range files {
-		if f.name == "break-even.svg" && len(b.Ways) == 0 {
+		if f.name == "break-even.svg" && len(b.Ways) == 0 || strings.HasPrefix(f.name, "quote.") && r.Quote == nil {
 			continue
 		}
 		path := filepath.Join(folder, f.name)

@@ -48,7 +48,10 @@ func (c batchPlanCmd) Run(s *session) error {
 	if err != nil {
 		return err
 	}
-	r := b.NewReport(plan, opt.Before)
+	r, err := b.NewReport(s.ctx, plan, opt.Before)
+	if err != nil {
+		return err
+	}
 	paths, err := batch.WriteFiles(out, b, r)
 	if err != nil {
 		return err

@@ -1,19 +1,17 @@
 package record
 
 import (
-	"archive/zip"
-	"bytes"
 	"encoding/csv"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
+
+	"mouldwright/internal/workbook"
 )
 
 // ExportTables names what can be exported: every kind's table, the lines of those that have some, and
@@ -149,9 +147,6 @@ func harmless(s string) string {
 	return s
 }
 
-// xlsxDate stands in every workbook instead of the clock's, so that the same records give the same bytes.
-const xlsxDate = "2000-01-01T00:00:00Z"
-
 // maxCellRunes is what a cell of a workbook can hold.
 const maxCellRunes = 32767
 
@@ -176,42 +171,7 @@ func (r *Reader) WriteXLSX(w io.Writer) (err error) {
 			return fmt.Errorf("write the workbook, sheet %s: %w", g.name, err)
 		}
 	}
-	if err := f.SetDocProps(&excelize.DocProperties{Creator: "mouldwright", Created: xlsxDate, Modified: xlsxDate}); err != nil {
-		return fmt.Errorf("write the workbook: %w", err)
-	}
-	var b bytes.Buffer
-	if err := f.Write(&b); err != nil {
-		return fmt.Errorf("write the workbook: %w", err)
-	}
-	if err := inOrder(w, b.Bytes()); err != nil {
-		return fmt.Errorf("write the workbook: %w", err)
-	}
-	return nil
-}
-
-// inOrder packs an archive's files in the order of their names, without times: the library packs them
-// in another order each time.
-func inOrder(w io.Writer, archive []byte) error {
-	in, err := zip.NewReader(bytes.NewReader(archive), int64(len(archive)))
-	if err != nil {
-		return err
-	}
-	slices.SortFunc(in.File, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
-	out := zip.NewWriter(w)
-	for _, f := range in.File {
-		r, err := f.Open()
-		if err != nil {
-			return err
-		}
-		e, err := out.Create(f.Name)
-		if err == nil {
-			_, err = io.Copy(e, r)
-		}
-		if err := errors.Join(err, r.Close()); err != nil {
-			return err
-		}
-	}
-	return out.Close()
+	return workbook.Write(w, f)
 }
 
 func fillSheet(f *excelize.File, g grid) error {

@@ -54,6 +54,8 @@ func drawItem(p *fpdf.Fpdf, it item) {
 			trace(p, loop, true)
 		}
 		p.DrawPath("f*")
+	case raster:
+		drawImage(p, it)
 	case Text:
 		drawText(p, it)
 	}

@@ -27,6 +27,8 @@ func (d *Drawing) WriteSVG(w io.Writer) error {
 				pathData(it.closed, it.pts), hex(it.pen.Colour), num(it.pen.WidthMM), dashes(it.pen.DashMM))
 		case fill:
 			fmt.Fprintf(b, `<path d="%s" fill="%s" fill-rule="evenodd"/>`+"\n", pathData(true, it.loops...), hex(it.colour))
+		case raster:
+			fmt.Fprintf(b, `<image x="%s" y="%s" width="%s" height="%s" href="%s"/>`+"\n", num(it.at.X), num(it.at.Y), num(it.wide), num(it.height), it.uri())
 		case Text:
 			writeText(b, it)
 		}

@@ -123,7 +123,10 @@ func (s *Server) planBatch(ctx context.Context, id string, seed uint64) (*batch.
 	if err != nil {
 		return nil, err
 	}
-	r := b.NewReport(plan, opt.Before)
+	r, err := b.NewReport(ctx, plan, opt.Before)
+	if err != nil {
+		return nil, err
+	}
 	_, err = batch.WriteFiles(out, b, r)
 	return r, err
 }
