@@ -126,16 +126,17 @@ func (b *Bench) quoteLines(c *Costs) (out []QuoteLine) {
 	return out
 }
 
-// basis says what a version's price is made of, the three largest shares first.
+// basis says what a version's price is made of, the three largest shares of its cost first. The margin is the
+// maker's own matter, and is in plan.txt.
 func (b *Bench) basis(vc *VersionCost) string {
 	s := fmt.Sprintf("%s, of them %s for scrap and spares", counted(vc.Shots, "shot"), counted(max(0, vc.Shots*b.cavitiesOf(vc.Version)-vc.Parts), "part"))
 	for k, l := range vc.Lines {
 		if k == 3 {
 			break
 		}
-		s += fmt.Sprintf("; %s %.0f %%", l.Name, 100*l.Share)
+		s += fmt.Sprintf("; %s %.0f\u00a0%%", l.Name, 100*l.Share)
 	}
-	return s + fmt.Sprintf("; margin %.4g %%", b.Money.MarginPct)
+	return s
 }
 
 func (b *Bench) cavitiesOf(version string) int {

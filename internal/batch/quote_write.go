@@ -66,7 +66,7 @@ func (w *quotePage) wrapped(x, wide float64, words string, high float64) {
 // wrap parts words into lines that are no wider than wide.
 func wrap(words string, wide, high float64) (out []string) {
 	line := ""
-	for _, f := range strings.Fields(words) {
+	for _, f := range strings.FieldsFunc(words, func(r rune) bool { return r == ' ' || r == '\n' }) { // a no-break space does not part
 		next := strings.TrimSpace(line + " " + f)
 		if (sheet.Text{Words: next, HeightMM: high}).WidthMM() > wide && line != "" {
 			out = append(out, line)
