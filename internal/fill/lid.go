@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"runtime"
-	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -35,13 +34,20 @@ type Lid struct {
 	Hinge     Hinge
 	FromDeg   float64 // the lid comes down parallel at this angle until the hinge touches, then turns
 
+	// Within bounds what is followed, in plan across Up: the cavity and some of the land round it. What
+	// reaches its edge is outside the mould. The zero box takes both pieces whole.
+	Within r3.Box
+	// Vents are mouths of sprue and vents in the closed lid's underside: air that stands at one is free,
+	// however narrow it is. Bores that the lid has as holes need not be named.
+	Vents []r3.Vec
+
 	PitchMM float64 // 0 takes about lidColumns columns
 	Steps   int     // of the turn, and of the descent; 0 means 40
 	DropMM  float64 // where the descent begins above contact; 0 means clear of the base
 }
 
 const (
-	lidColumns   = 20_000
+	lidColumns   = 6_000
 	defaultSteps = 40
 	// faceMM: closed faces that touch leave gaps of rounding; less than this is closed. Far below
 	// any printed surface.
@@ -124,19 +130,31 @@ func (l *Lid) complete() error {
 			return &OptionError{v.name, v.value, fmt.Sprintf("from 0 to %g", v.top)}
 		}
 	}
-	f := geom.FrameTo(l.Up)
-	box := l.box(f)
+	box := l.box(geom.FrameTo(l.Up))
 	if l.PitchMM == 0 {
 		l.PitchMM = math.Sqrt((box.Max.X - box.Min.X) * (box.Max.Y - box.Min.Y) / lidColumns)
 	}
 	return nil
 }
 
-// box is that of both pieces when closed, in the frame.
+// box is that of both pieces when closed, in the frame; in plan, what of it lies Within.
 func (l *Lid) box(f geom.Frame) r3.Box {
 	a, b := l.Base.Map(f.Apply).Bounds(), l.Lid.Map(f.Apply).Bounds()
-	return r3.Box{Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
+	box := r3.Box{Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
 		Max: r3.Vec{X: max(a.Max.X, b.Max.X), Y: max(a.Max.Y, b.Max.Y), Z: max(a.Max.Z, b.Max.Z)}}
+	if l.Within == (r3.Box{}) {
+		return box
+	}
+	w := l.Within.Vertices()
+	lo, hi := f.Apply(w[0]), f.Apply(w[0])
+	for _, v := range w[1:] {
+		p := f.Apply(v)
+		lo = r3.Vec{X: min(lo.X, p.X), Y: min(lo.Y, p.Y)}
+		hi = r3.Vec{X: max(hi.X, p.X), Y: max(hi.Y, p.Y)}
+	}
+	box.Min.X, box.Min.Y = max(box.Min.X, lo.X), max(box.Min.Y, lo.Y)
+	box.Max.X, box.Max.Y = min(box.Max.X, hi.X), min(box.Max.Y, hi.Y)
+	return box
 }
 
 // pose is a position of the lid.
@@ -169,14 +187,19 @@ func (l *Lid) at(p pose) *mesh.Mesh {
 	if p == (pose{}) {
 		return l.Lid
 	}
+	return l.Lid.Map(l.moved(p))
+}
+
+// moved takes a point of the closed lid to where it is in a pose.
+func (l *Lid) moved(p pose) func(r3.Vec) r3.Vec {
 	turn := r3.NewRotation(p.deg*math.Pi/180, l.Hinge.Along)
 	up := r3.Scale(p.lift, r3.Unit(l.Up))
-	return l.Lid.Map(func(v r3.Vec) r3.Vec {
+	return func(v r3.Vec) r3.Vec {
 		if p.deg != 0 {
 			v = r3.Add(l.Hinge.At, turn.Rotate(r3.Sub(v, l.Hinge.At)))
 		}
 		return r3.Add(v, up)
-	})
+	}
 }
 
 // lidRun is one closing under way.
@@ -265,9 +288,17 @@ func (r *lidRun) move(ctx context.Context, p pose) (s *lidState, met float64, er
 		return nil, 0, err
 	}
 	cols, sky, met := r.between(lid)
-	s = &lidState{columns: cols, area: r.pitch * r.pitch, sky: sky, liquid: r.liquid, held: make([]int32, len(cols.lo))}
+	n := len(cols.lo)
+	s = &lidState{columns: cols, joints: cols.joined(), area: r.pitch * r.pitch, sky: sky, liquid: r.liquid,
+		held: make([]int32, n), rise: make([]float64, n), out: make([]bool, n)}
 	for i := range s.held {
-		s.held[i] = -1
+		s.held[i] = noPocket
+	}
+	moved := r.moved(p)
+	for _, v := range r.Vents {
+		if at, ok := s.mouth(r.frame.Apply(moved(v))); ok {
+			s.mouths = append(s.mouths, at)
+		}
 	}
 	if err := s.settle(r); err != nil {
 		return nil, 0, err
@@ -278,33 +309,38 @@ func (r *lidRun) move(ctx context.Context, p pose) (s *lidState, met float64, er
 // between is the space that neither piece takes, column by column; sky marks the runs that are open
 // upward. met is the volume that both pieces claim.
 func (r *lidRun) between(lid *columns) (c *columns, sky []bool, met float64) {
-	c = &columns{grid: r.grid, first: make([]int32, r.nx*r.ny+1)}
-	var solid [][2]float64
-	top := 0.0
+	count := r.nx * r.ny
+	most := len(r.base.lo) + len(lid.lo) + count
+	c = &columns{grid: r.grid, first: make([]int32, count+1), column: make([]int32, 0, most),
+		lo: make([]float64, 0, most), hi: make([]float64, 0, most)}
+	sky = make([]bool, 0, most)
+	top := r.bottom
 	for _, z := range r.base.hi {
 		top = max(top, z)
 	}
 	for _, z := range lid.hi {
 		top = max(top, z)
 	}
-	top = max(top, r.bottom) + 1
-	for k := range r.nx * r.ny {
-		solid = solid[:0]
-		for i := r.base.first[k]; i < r.base.first[k+1]; i++ {
-			solid = append(solid, [2]float64{r.base.lo[i], r.base.hi[i]})
-		}
-		for i := lid.first[k]; i < lid.first[k+1]; i++ {
-			solid = append(solid, [2]float64{lid.lo[i], lid.hi[i]})
-		}
-		slices.SortFunc(solid, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) })
+	top++
+	for k := range count {
+		i, j := r.base.first[k], lid.first[k]
+		ends, lids := r.base.first[k+1], lid.first[k+1]
 		z := r.bottom
-		for _, s := range solid {
-			if s[0] > z+faceMM {
-				c.column, c.lo, c.hi, sky = append(c.column, int32(k)), append(c.lo, z), append(c.hi, s[0]), append(sky, false)
-			} else if d := min(z, s[1]) - s[0]; d > faceMM && z > r.bottom {
+		for i < ends || j < lids { // the solids of both, from the bottom up
+			var lo, hi float64
+			if j == lids || (i < ends && r.base.lo[i] <= lid.lo[j]) {
+				lo, hi = r.base.lo[i], r.base.hi[i]
+				i++
+			} else {
+				lo, hi = lid.lo[j], lid.hi[j]
+				j++
+			}
+			if lo > z+faceMM {
+				c.column, c.lo, c.hi, sky = append(c.column, int32(k)), append(c.lo, z), append(c.hi, lo), append(sky, false)
+			} else if d := min(z, hi) - lo; d > faceMM && z > r.bottom {
 				met += d * r.pitch * r.pitch
 			}
-			z = max(z, s[1])
+			z = max(z, hi)
 		}
 		c.column, c.lo, c.hi, sky = append(c.column, int32(k)), append(c.lo, z), append(c.hi, top), append(sky, true)
 		c.first[k+1] = int32(len(c.lo))
@@ -360,10 +396,12 @@ func TopEdges(b r3.Box) []Hinge {
 	}
 }
 
-// SearchLid closes the lid about every hinge from every angle and recommends one.
+// SearchLid closes the lid about every hinge from every angle and recommends one. All are first followed at
+// twice the pitch in half the steps, with the error of that; flat closing and the best are then followed
+// as finely as asked, until the best of the table is one of those.
 func SearchLid(ctx context.Context, s LidSearch) (*LidComparison, error) {
-	if err := sound(s.Base); err != nil {
-		return nil, fmt.Errorf("lid closing: %w", err)
+	if err := s.complete(); err != nil {
+		return nil, err
 	}
 	if s.Hinges == nil {
 		s.Hinges = TopEdges(s.Base.Bounds())
@@ -374,61 +412,111 @@ func SearchLid(ctx context.Context, s LidSearch) (*LidComparison, error) {
 	if s.Workers <= 0 {
 		s.Workers = runtime.GOMAXPROCS(0)
 	}
-	var jobs []Lid
-	flatDone := false
-	for _, h := range s.Hinges {
-		for _, a := range s.Angles {
-			if a == 0 {
-				if flatDone {
-					continue // flat is flat, whatever the hinge
-				}
-				flatDone = true
+	jobs := s.closings()
+	out := &LidComparison{Closings: make([]LidResult, len(jobs)), Flat: -1}
+	fine := make([]bool, len(jobs))
+	rough := make([]int, len(jobs))
+	for i := range jobs {
+		rough[i] = i
+	}
+	tell := func(from, to float64) func(float64) {
+		return func(done float64) {
+			if s.Progress != nil {
+				s.Progress(from + done*(to-from))
 			}
-			l := s.Lid
-			l.Hinge, l.FromDeg = h, a
-			jobs = append(jobs, l)
 		}
 	}
-	out := &LidComparison{Closings: make([]LidResult, len(jobs)), Flat: -1}
-	errs := make([]error, len(jobs))
+	close := func(which []int, coarser float64, progress func(float64)) error {
+		return eachOf(ctx, s.Workers, which, progress, func(i int) error {
+			l := jobs[i]
+			l.PitchMM, l.Steps = l.PitchMM*coarser, max(2, int(float64(l.Steps)/coarser))
+			r, err := CloseLid(ctx, l)
+			if err == nil {
+				out.Closings[i] = *r
+			}
+			return err
+		})
+	}
+	if err := close(rough, roughShare, tell(0, roughProgress)); err != nil {
+		return nil, err
+	}
+	for out.judge(); ; out.judge() {
+		var again []int
+		for _, i := range []int{out.Best, out.Flat} {
+			if i >= 0 && !fine[i] {
+				fine[i] = true
+				again = append(again, i)
+			}
+		}
+		if len(again) == 0 {
+			break
+		}
+		if err := close(again, 1, tell(roughProgress, 1)); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+const (
+	// roughShare is how much coarser, in pitch and steps, the closings are followed that are compared.
+	roughShare = 2
+	// roughProgress of the work is comparing.
+	roughProgress = 0.6
+)
+
+// closings lists what is compared, by hinge then angle; flat is flat, whatever the hinge.
+func (s *LidSearch) closings() (out []Lid) {
+	flat := false
+	for _, h := range s.Hinges {
+		for _, a := range s.Angles {
+			if a == 0 && flat {
+				continue
+			}
+			flat = flat || a == 0
+			l := s.Lid
+			l.Hinge, l.FromDeg = h, a
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// eachOf does work on numbers, several at once, and gives the first error in their order.
+func eachOf(ctx context.Context, workers int, which []int, progress func(float64), work func(i int) error) error {
+	errs := make([]error, len(which))
 	var next, done atomic.Int64
 	var wg sync.WaitGroup
 	var tell sync.Mutex
-	for range min(s.Workers, len(jobs)) {
+	for range min(workers, len(which)) {
 		wg.Go(func() {
 			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(jobs) || ctx.Err() != nil {
+				n := int(next.Add(1)) - 1
+				if n >= len(which) || ctx.Err() != nil {
 					return
 				}
-				r, err := CloseLid(ctx, jobs[i])
-				if err != nil {
-					errs[i] = err
-					continue
-				}
-				out.Closings[i] = *r
-				if s.Progress != nil {
-					tell.Lock()
-					s.Progress(float64(done.Add(1)) / float64(len(jobs)))
-					tell.Unlock()
-				}
+				errs[n] = work(which[n])
+				tell.Lock()
+				progress(float64(done.Add(1)) / float64(len(which)))
+				tell.Unlock()
 			}
 		})
 	}
 	wg.Wait()
 	if err := ctx.Err(); err != nil {
-		return nil, fmt.Errorf("compare ways to close the lid: %w", err)
+		return fmt.Errorf("compare ways to close the lid: %w", err)
 	}
 	for _, err := range errs {
 		if err != nil {
-			return nil, err
+			return err
 		}
 	}
-	out.judge()
-	return out, nil
+	return nil
 }
 
+// judge names the best closing and the flat one.
 func (c *LidComparison) judge() {
+	c.Best, c.Flat = 0, -1
 	worth := func(r *LidResult) float64 { return math.Floor(r.TrappedMM3 / defaultMinPocketMM3) }
 	for i := range c.Closings {
 		a, b := &c.Closings[i], &c.Closings[c.Best]

@@ -11,16 +11,41 @@ import (
 // lidState is resin and air at one position of the lid.
 type lidState struct {
 	*columns
+	joints
 	area   float64
 	sky    []bool
+	mouths []mouth
 	liquid float64 // resin still in it, mm³
 	over   float64 // resin that has run over on coming to this position
 	level  float64
 	reach  float64   // space that the resin can reach without running over, mm³
 	rise   []float64 // of each run: the level at which resin from the seed reaches it; +Inf never
 	held   []int32   // number of the pocket that holds the run; −1 open
+	out    []bool    // of each run: its air is joined to the open
 	gas    []float64 // of each pocket, mm³ (index by pocket)
 	face   []float64 // height of a pocket's lower face
+}
+
+// mouth is a vent's, in a run: it lets air out that stands at its height.
+type mouth struct {
+	run int32
+	z   float64
+}
+
+// mouth finds the run in whose ceiling a vent at a point of the frame ends.
+func (s *lidState) mouth(p r3.Vec) (mouth, bool) {
+	i, j := s.cell(p.X, p.Y)
+	k := j*s.nx + i
+	best, off := int32(-1), math.Inf(1)
+	for r := s.first[k]; r < s.first[k+1]; r++ {
+		if d := math.Abs(s.hi[r] - p.Z); !s.sky[r] && d < off {
+			best, off = r, d
+		}
+	}
+	if best < 0 {
+		return mouth{}, false
+	}
+	return mouth{best, min(p.Z, s.hi[best])}, true
 }
 
 // settle finds where resin and air are, given the state before.
@@ -81,7 +106,6 @@ func (p passage) Before(o passage) bool {
 // flood finds the level at which resin from the seed reaches each run, and the brim: the level at
 // which it gets out, +Inf when it cannot.
 func (s *lidState) flood(r *lidRun) (brim float64, err error) {
-	s.rise = make([]float64, len(s.lo))
 	for i := range s.rise {
 		s.rise[i] = math.Inf(1)
 	}
@@ -94,23 +118,34 @@ func (s *lidState) flood(r *lidRun) (brim float64, err error) {
 	}
 	start = s.downhill(start)
 	todo := queue[passage]{{s.lo[start], start}}
+	var pool []int32 // runs that resin reaches at the level it has come to
 	s.rise[start] = s.lo[start]
 	brim = math.Inf(1)
-	for len(todo) > 0 {
+	for len(todo) > 0 && math.IsInf(brim, 1) {
 		p := todo.pop()
 		if p.rise > s.rise[p.run] {
 			continue
 		}
-		if s.border(p.run) {
-			brim = p.rise
-			break
-		}
-		s.near(p.run, func(t int32) {
-			if z := max(p.rise, s.lo[t], s.lo[p.run]); z < s.rise[t] {
-				s.rise[t] = z
-				todo.push(passage{z, t})
+		pool = append(pool[:0], p.run)
+		for len(pool) > 0 {
+			r := pool[len(pool)-1]
+			pool = pool[:len(pool)-1]
+			if s.border(r) {
+				brim = p.rise
+				break
 			}
-		})
+			for _, t := range s.of(r) {
+				switch z := max(p.rise, s.lo[t]); {
+				case z >= s.rise[t]:
+				case z == p.rise:
+					s.rise[t] = z
+					pool = append(pool, t)
+				default:
+					s.rise[t] = z
+					todo.push(passage{z, t})
+				}
+			}
+		}
 	}
 	for i := range s.rise {
 		if s.rise[i] >= brim {
@@ -124,11 +159,11 @@ func (s *lidState) flood(r *lidRun) (brim float64, err error) {
 func (s *lidState) downhill(r int32) int32 {
 	for {
 		best := r
-		s.near(r, func(t int32) {
+		for _, t := range s.of(r) {
 			if s.lo[t] < s.lo[best] || (s.lo[t] == s.lo[best] && t < best) {
 				best = t
 			}
-		})
+		}
 		if best == r || s.border(best) {
 			return r
 		}
@@ -227,61 +262,78 @@ func (s *lidState) surface(r int32) float64 {
 
 // sortAir finds which air has a way out at this level, and gathers what has none into pockets.
 func (s *lidState) sortAir() {
-	out := s.outside()
+	s.findOut()
 	// Pockets whose air has reached the open are free: their air leaves.
 	old, oldGas := s.held, s.gas
 	freed := make([]bool, len(oldGas))
 	for i, h := range old {
-		if h >= 0 && out[i] {
+		if h >= 0 && s.out[i] {
 			freed[h] = true
-		}
-	}
-	seedGas := make([]float64, len(s.lo)) // air newly caught in a run
-	in := make([]bool, len(s.lo))
-	for i := range s.lo {
-		h := old[i]
-		if h >= 0 && !freed[h] {
-			in[i] = true
-			continue
-		}
-		if h >= 0 || out[i] {
-			continue
-		}
-		if z := s.surfaceOpen(int32(i)); s.hi[i] > z+faceMM {
-			in[i], seedGas[i] = true, (s.hi[i]-z)*s.area
 		}
 	}
 	s.held = make([]int32, len(s.lo))
 	for i := range s.held {
-		s.held[i] = -1
+		s.held[i] = noPocket
 	}
-	s.gas, s.face = nil, nil
-	var groups [][]int32
-	var newGas []float64
-	var from []map[int32]bool
+	caught := make(map[int32]float64) // air newly caught, by run
+	waiting := make([]int32, 0, 64)   // runs with air that has no way out
 	for i := range s.lo {
-		if !in[i] || s.held[i] >= 0 {
+		h := old[i]
+		switch {
+		case h >= 0 && !freed[h]:
+		case h >= 0 || s.out[i]:
+			continue
+		default:
+			z := s.surfaceOpen(int32(i))
+			if !(s.hi[i] > z+faceMM) {
+				continue
+			}
+			caught[int32(i)] = (s.hi[i] - z) * s.area
+		}
+		s.held[i] = unsorted
+		waiting = append(waiting, int32(i))
+	}
+	var pockets []pocket
+	for _, i := range waiting {
+		if s.held[i] != unsorted {
 			continue
 		}
-		id := int32(len(groups))
-		group, gas, olds := []int32{int32(i)}, 0.0, map[int32]bool{}
+		id := int32(len(pockets))
+		p := pocket{runs: []int32{i}}
 		s.held[i] = id
-		for at := 0; at < len(group); at++ {
-			r := group[at]
-			gas += seedGas[r]
+		for at := 0; at < len(p.runs); at++ {
+			r := p.runs[at]
+			p.gas += caught[r]
 			if h := old[r]; h >= 0 && !freed[h] {
-				olds[h] = true
+				p.from = append(p.from, h)
 			}
-			s.near(r, func(t int32) {
-				if in[t] && s.held[t] < 0 {
+			for _, t := range s.of(r) {
+				if s.held[t] == unsorted {
 					s.held[t] = id
-					group = append(group, t)
+					p.runs = append(p.runs, t)
 				}
-			})
+			}
 		}
-		groups, newGas, from = append(groups, group), append(newGas, gas), append(from, olds)
+		slices.Sort(p.from)
+		p.from = slices.Compact(p.from)
+		pockets = append(pockets, p)
 	}
-	s.share(groups, newGas, from, oldGas, freed)
+	s.share(pockets, oldGas)
+}
+
+const (
+	// noPocket holds a run whose air is free, or that has none.
+	noPocket int32 = -1
+	// unsorted marks a run whose air is caught, in a pocket that is not known yet.
+	unsorted int32 = -2
+)
+
+// pocket is air without a way out: the runs it stands in, its volume, and the pockets of the position
+// before that it comes from.
+type pocket struct {
+	runs []int32
+	from []int32
+	gas  float64
 }
 
 // surfaceOpen is the height of resin or floor in a run that no pocket holds any more.
@@ -292,16 +344,14 @@ func (s *lidState) surfaceOpen(r int32) float64 {
 	return s.lo[r]
 }
 
-// share gives the air of the old pockets to the groups they have become, the highest first, as much
-// as each holds; what none of them holds has been squeezed out below the rim and leaves.
-func (s *lidState) share(groups [][]int32, gas []float64, from []map[int32]bool, oldGas []float64, freed []bool) {
-	holds := make([]float64, len(groups))
-	top := make([]float64, len(groups))
-	order := make([]int, len(groups))
-	for g, runs := range groups {
-		order[g] = g
-		top[g] = math.Inf(-1)
-		for _, r := range runs {
+// share gives the air of the old pockets to those they have become, the highest first, as much as each
+// holds; what none of them holds has been squeezed out below the rim and leaves.
+func (s *lidState) share(pockets []pocket, oldGas []float64) {
+	order := make([]int, len(pockets))
+	top, holds := make([]float64, len(pockets)), make([]float64, len(pockets))
+	for g, p := range pockets {
+		order[g], top[g] = g, math.Inf(-1)
+		for _, r := range p.runs {
 			holds[g] += (s.hi[r] - s.lo[r]) * s.area
 			top[g] = max(top[g], s.hi[r])
 		}
@@ -309,66 +359,80 @@ func (s *lidState) share(groups [][]int32, gas []float64, from []map[int32]bool,
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(top[b], top[a]) })
 	left := slices.Clone(oldGas)
 	for _, g := range order {
-		var olds []int32
-		for h := range from[g] {
-			olds = append(olds, h)
-		}
-		slices.Sort(olds)
-		for _, h := range olds {
-			take := min(left[h], max(0, holds[g]-gas[g]))
-			gas[g] += take
+		p := &pockets[g]
+		for _, h := range p.from {
+			take := min(left[h], max(0, holds[g]-p.gas))
+			p.gas += take
 			left[h] -= take
 		}
 	}
-	for g, runs := range groups {
-		s.gas = append(s.gas, gas[g])
-		s.face = append(s.face, s.faceOf(runs, gas[g]))
+	s.gas, s.face = make([]float64, len(pockets)), make([]float64, len(pockets))
+	for g, p := range pockets {
+		s.gas[g], s.face[g] = p.gas, s.faceOf(p)
 	}
 }
 
-// faceOf is the height above which a group of runs holds a volume of air.
-func (s *lidState) faceOf(runs []int32, gas float64) float64 {
+// faceOf is the height above which a pocket's runs hold its air: Newton's steps, kept between bounds by
+// halving, as for the level of the resin.
+func (s *lidState) faceOf(p pocket) float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, r := range runs {
+	for _, r := range p.runs {
 		lo, hi = min(lo, s.lo[r]), max(hi, s.hi[r])
 	}
-	for range 50 {
-		z := (lo + hi) / 2
-		v := 0.0
-		for _, r := range runs {
-			v += max(0, s.hi[r]-max(z, s.lo[r])) * s.area
+	z := (lo + hi) / 2
+	for range 60 {
+		v, area := -p.gas, 0.0
+		for _, r := range p.runs {
+			if top := s.hi[r]; top > z {
+				v += (top - max(z, s.lo[r])) * s.area
+				if s.lo[r] < z {
+					area += s.area
+				}
+			}
 		}
-		if v > gas {
+		if v > 0 {
 			lo = z
 		} else {
 			hi = z
 		}
+		next := z + v/area
+		if !(next > lo && next < hi) {
+			next = (lo + hi) / 2
+		}
+		if next == z || hi-lo < levelShare*s.pitch {
+			break
+		}
+		z = next
 	}
-	return lo
+	return z
 }
 
-// outside marks the runs whose air is joined to the open.
-func (s *lidState) outside() []bool {
-	out := make([]bool, len(s.lo))
+// findOut marks the runs whose air is joined to the open: above the pieces, beside them, or by a vent.
+func (s *lidState) findOut() {
 	var queue []int32
 	for i := range s.lo {
-		if s.sky[i] || s.border(int32(i)) {
-			out[i] = true
+		s.out[i] = s.sky[i] || s.border(int32(i))
+		if s.out[i] {
 			queue = append(queue, int32(i))
+		}
+	}
+	for _, m := range s.mouths {
+		if !s.out[m.run] && m.z > s.surface(m.run)+faceMM {
+			s.out[m.run] = true
+			queue = append(queue, m.run)
 		}
 	}
 	for len(queue) > 0 {
 		r := queue[len(queue)-1]
 		queue = queue[:len(queue)-1]
 		z := s.surface(r)
-		s.near(r, func(t int32) {
-			if !out[t] && min(s.hi[r], s.hi[t]) > max(z, s.surface(t))+faceMM {
-				out[t] = true
+		for _, t := range s.of(r) {
+			if !s.out[t] && min(s.hi[r], s.hi[t]) > max(z, s.surface(t))+faceMM {
+				s.out[t] = true
 				queue = append(queue, t)
 			}
-		})
+		}
 	}
-	return out
 }
 
 // swallowed says whether somewhere under the lid more than deep mm of air has gone since the state
