@@ -3,6 +3,7 @@ package mouldability
 import (
 	"context"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -15,8 +16,35 @@ type caught struct {
 	facet  int32
 	m      moments // over the caught part of the projection, about the facet's first corner
 	bounds r3.Box  // world
-	pieces [][]r2.Vec
+	region region  // of a floor; of a roof, which lies over it, nothing
 	links  []int32 // facets across the void: the first ones met
+}
+
+// region is a set of convex polygons in the projection, kept small: a part with many facets has many. Each
+// stands in flat as its number of corners and their coordinates about at.
+type region struct {
+	at   r2.Vec
+	flat []float32
+}
+
+func (r *region) add(poly []r2.Vec) {
+	r.flat = append(r.flat, float32(len(poly)))
+	for _, v := range poly {
+		r.flat = append(r.flat, float32(v.X), float32(v.Y))
+	}
+}
+
+// each calls visit with every polygon, which holds only during the call.
+func (r *region) each(visit func(poly []r2.Vec)) {
+	var poly []r2.Vec
+	for i := 0; i < len(r.flat); {
+		n := int(r.flat[i])
+		poly = poly[:0]
+		for i++; n > 0; n, i = n-1, i+2 {
+			poly = append(poly, r2.Vec{X: r.at.X + float64(r.flat[i]), Y: r.at.Y + float64(r.flat[i+1])})
+		}
+		visit(poly)
+	}
 }
 
 // areaMM2 is the caught area on the surface itself.
@@ -56,8 +84,9 @@ func findCaught(ctx context.Context, p *projection, workers int, progress func(f
 	out := make([][]caught, chunks)
 	err := inParallel(ctx, workers, chunks, func() func(int) {
 		w := newCatcher(p)
+		w.cov.ended = func() bool { return ctx.Err() != nil }
 		return func(i int) {
-			for f := i * chunk; f < min((i+1)*chunk, len(p.facing)); f++ {
+			for f := i * chunk; f < min((i+1)*chunk, len(p.facing)) && !w.cov.over; f++ {
 				switch p.facing[f] {
 				case Up:
 					w.facet(f, down, 1)
@@ -121,6 +150,8 @@ type catcher struct {
 	cov     coverer
 	patches []patch
 	cur     caught
+	flat    []float32 // region and links of the current facet, before they are kept
+	links   []int32
 	out     []caught
 }
 
@@ -136,7 +167,7 @@ func (w *catcher) facet(f int, g *facetGrid, sense float64) {
 	a3, b3, c3 := p.facet(f)
 	a, b, c := xy(a3), xy(b3), xy(c3)
 	w.cov.store.reset()
-	w.patches = w.patches[:0]
+	w.patches, w.flat, w.links = w.patches[:0], w.flat[:0], w.links[:0]
 	tri := [3]r2.Vec{a, b, c}
 	if sense < 0 {
 		tri[1], tri[2] = tri[2], tri[1]
@@ -172,13 +203,32 @@ func (w *catcher) facet(f int, g *facetGrid, sense float64) {
 	if len(w.patches) == 0 {
 		return
 	}
-	w.cur = caught{facet: int32(f)}
+	w.cur = caught{facet: int32(f), region: region{at: a}}
 	// Rounding leaves slivers of about 1e-16·size²; a patch as narrow as the noise is far above.
 	w.cov.tiny = 1e-3 * roundingShare * p.noise * p.noise
-	w.cov.cover(tri[:], w.patches, 0)
+	w.cov.cover(tri[:], w.patches)
 	if w.cur.m.A > 0 {
-		w.out = append(w.out, w.cur)
+		w.keep(tri[:])
 	}
+}
+
+// wholeShare of a facet's projection: a facet of which as much is caught is caught whole.
+const wholeShare = 1 - 1e-9
+
+// keep stores what was found of the current facet, as small as it goes.
+func (w *catcher) keep(tri []r2.Vec) {
+	c := &w.cur
+	if w.p.facing[c.facet] == Up {
+		if c.m.A >= wholeShare*momentsOf(tri).A {
+			w.flat = w.flat[:0]
+			whole := region{flat: w.flat}
+			whole.add(tri)
+			w.flat = whole.flat
+		}
+		c.region.flat = slices.Clone(w.flat)
+	}
+	c.links = slices.Clone(w.links)
+	w.out = append(w.out, *c)
 }
 
 // meet clips the projection of facet o to tri (whose origin is at) and to where o is beyond it.
@@ -214,7 +264,9 @@ func (w *catcher) meet(tri [3]r2.Vec, own plane, o int32, at r2.Vec, sense float
 		store.pts = store.pts[:base]
 		return
 	}
-	w.patches = append(w.patches, patch{poly: poly, area: momentsOf(poly).A, gap: gap, by: o, sides: sides})
+	cut := patch{poly: poly, gap: gap, by: o, sides: sides}
+	cut.measure()
+	w.patches = append(w.patches, cut)
 }
 
 // found takes one piece of the caught part of the current facet.
@@ -222,10 +274,8 @@ func (w *catcher) found(piece []r2.Vec, m moments, nearest int32) {
 	p, c := w.p, &w.cur
 	at := xy(p.verts[p.m.Tris[c.facet][0]])
 	z := p.planeOf(int(c.facet), at)
-	keep := make([]r2.Vec, len(piece))
 	for k, v := range piece {
-		keep[k] = r2.Add(v, at)
-		q := p.world(r3.Vec{X: keep[k].X, Y: keep[k].Y, Z: z.at(v)})
+		q := p.world(r3.Vec{X: at.X + v.X, Y: at.Y + v.Y, Z: z.at(v)})
 		if c.m.A == 0 && k == 0 {
 			c.bounds = r3.Box{Min: q, Max: q}
 		}
@@ -233,12 +283,14 @@ func (w *catcher) found(piece []r2.Vec, m moments, nearest int32) {
 	}
 	c.m.add(m)
 	if p.facing[c.facet] == Up { // the floor of a void is enough to find its depth
-		c.pieces = append(c.pieces, keep)
+		now := region{flat: w.flat}
+		now.add(piece)
+		w.flat = now.flat
 	}
 	// A link must be wider than the noise, or rounding would join voids that only touch.
 	if w.linked[nearest] != c.facet+1 && narrowness(piece) > p.noise {
 		w.linked[nearest] = c.facet + 1
-		c.links = append(c.links, nearest)
+		w.links = append(w.links, nearest)
 	}
 }
 

@@ -13,6 +13,18 @@ import (
 // DefaultDepthCells is how many grid cells an undercut is divided into to find its depth.
 const DefaultDepthCells = 40000
 
+const (
+	// mostCrossings of columns and facets are kept for one undercut, some 200 MB with the layers that come of
+	// them; where columns pass more, because much is stacked there, they are laid wider by coarser.
+	mostCrossings = 2 << 20
+	coarser       = 1.5
+	// Where the front does not reach more than missedShare of the undercut's layers, its void is thinner
+	// there than the columns: they are laid finer, so often at the most.
+	missedShare = 0.02
+	finer       = 1.6
+	finerTries  = 3
+)
+
 // finerThanAsked bounds the cells that a long narrow undercut may take, as a multiple of those asked.
 const finerThanAsked = 10
 
@@ -25,12 +37,20 @@ type diver struct {
 	grids [2]*facetGrid
 	stamp []int32
 
-	h     float64 // cell size in mm
+	h        float64 // cell size in mm
+	low, top float64 // heights between which the undercut lies
+	// deep counts how many solids a column is in where it comes to low; shut says whether it passes the
+	// part below low and above top. What lies there is not listed: of a stack only one void is of interest.
+	deep []int16
+	shut []shutters
+
 	cells []cellKey
 	first []int32    // first layer of each cell
 	sides [][4]int32 // cells to the left, right, below, above; −1 for none
 	air   []layer
 	cross []crossing
+
+	crowded bool // columns had to be laid wider
 }
 
 // cellKey orders cells by row, then column.
@@ -53,7 +73,22 @@ type crossing struct {
 	up          bool
 }
 
-// layer is one stretch of air in a column; floor and roof are −1 where it is open.
+// shutters say on which sides of the undercut's heights a column passes the part.
+type shutters uint8
+
+const (
+	shutBelow shutters = 1 << iota
+	shutAbove
+)
+
+// In place of a facet, floor and roof of a layer say that it is open there, or that the part closes it
+// somewhere beyond the undercut's heights.
+const (
+	openEnd int32 = -1
+	farEnd  int32 = -2
+)
+
+// layer is one stretch of air in a column, between a floor and a roof.
 type layer struct {
 	lo, hi      float64
 	floor, roof int32
@@ -63,38 +98,68 @@ type layer struct {
 	done        bool
 }
 
-func (l *layer) open() bool { return l.floor < 0 || l.roof < 0 }
+func (l *layer) open() bool { return l.floor == openEnd || l.roof == openEnd }
 
 // dive fills in DepthMM, DepthErrorMM and Holds of u. id is a stamp no other undercut has.
 func (d *diver) dive(ctx context.Context, id int32, u *Undercut, want int) {
-	lo, hi := r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}
-	for _, poly := range u.pieces {
-		b := boxOf(poly)
-		lo = r2.Vec{X: min(lo.X, b.Min.X), Y: min(lo.Y, b.Min.Y)}
-		hi = r2.Vec{X: max(hi.X, b.Max.X), Y: max(hi.Y, b.Max.Y)}
-	}
-	diag := r2.Norm(r2.Sub(hi, lo))
+	plan := u.plan()
+	diag := r2.Norm(r2.Sub(plan.Max, plan.Min))
 	width := u.FloorMM2 / diag
 	// A narrow band needs cells by its width, a compact one by its area.
 	d.h = max(min(math.Sqrt(u.FloorMM2/float64(want)), width/10), math.Sqrt(u.FloorMM2/float64(finerThanAsked*want)), diag/1e6)
-	d.columns(u.pieces)
-	d.linkSides()
-	d.pass(id)
-	d.layers()
-	deepest := d.march(ctx, u)
+	d.low, d.top = math.Inf(1), math.Inf(-1)
+	for _, f := range u.Facets {
+		a, b, c := d.p.facet(int(f))
+		d.low, d.top = min(d.low, a.Z, b.Z, c.Z), max(d.top, a.Z, b.Z, c.Z)
+	}
+	var deepest *layer
+	for try := 0; ; try++ {
+		if !d.lay(ctx, id, u) {
+			return
+		}
+		var missed float64
+		deepest, missed = d.march(ctx, u)
+		if missed <= missedShare || try == finerTries || d.crowded {
+			if missed > missedShare { // the front came to rest where the void is thinner than a column
+				u.DepthErrorMM = diag
+			}
+			break
+		}
+		d.h /= finer
+	}
 	if deepest == nil { // thinner than the cells all over: the box bounds it
 		u.DepthMM, u.DepthErrorMM = diag/2, diag/2
 		return
 	}
 	// The open edge lies within half a cell, the far end within half a cell, and the front gains
 	// or loses up to half a cell where it bends.
-	u.DepthMM, u.DepthErrorMM, u.Holds = deepest.at+d.h/2, 1.5*d.h, deepest.from
+	u.DepthMM, u.DepthErrorMM, u.Holds = deepest.at+d.h/2, u.DepthErrorMM+1.5*d.h, deepest.from
+}
+
+// lay makes the columns and their layers, wider than asked where else too many would be; false when ctx has
+// ended.
+func (d *diver) lay(ctx context.Context, id int32, u *Undercut) bool {
+	for d.crowded = false; ; d.h *= coarser {
+		d.columns(u.regions)
+		d.linkSides()
+		if d.pass(ctx, id) {
+			break
+		}
+		d.crowded = true
+		clear(d.stamp)
+	}
+	if ctx.Err() != nil {
+		return false
+	}
+	clear(d.stamp)
+	d.layers()
+	return true
 }
 
 // columns lists the cells whose middle lies under a piece, and the ring around them.
-func (d *diver) columns(pieces [][]r2.Vec) {
+func (d *diver) columns(regions []region) {
 	d.cells = d.cells[:0]
-	for _, poly := range pieces {
+	under := func(poly []r2.Vec) {
 		b := boxOf(poly)
 		for row := d.cellAt(b.Min.Y); row <= d.cellAt(b.Max.Y); row++ {
 			lo, hi := rowRange(poly, d.middle(row))
@@ -102,6 +167,9 @@ func (d *diver) columns(pieces [][]r2.Vec) {
 				d.cells = append(d.cells, cellKey{row, col, true})
 			}
 		}
+	}
+	for i := range regions {
+		regions[i].each(under)
 	}
 	slices.SortFunc(d.cells, cellKey.compare)
 	inside := slices.CompactFunc(d.cells, func(a, b cellKey) bool { return a.compare(b) == 0 })
@@ -161,10 +229,14 @@ func crossX(p, q r2.Vec, y float64) float64 {
 	return p.X + (q.X-p.X)*((y-p.Y)/(q.Y-p.Y))
 }
 
-// pass finds where each column passes a facet.
-func (d *diver) pass(id int32) {
+// pass finds where each column passes a facet; false when that is too often to be kept.
+func (d *diver) pass(ctx context.Context, id int32) (kept bool) {
 	d.cross = d.cross[:0]
-	for i := 0; i < len(d.cells); {
+	d.deep, d.shut = cleared(d.deep, len(d.cells)), cleared(d.shut, len(d.cells))
+	for i := 0; i < len(d.cells) && ctx.Err() == nil; {
+		if len(d.cross) > mostCrossings {
+			return false
+		}
 		j := i + 1 // a run of neighbouring cells in one row
 		for j < len(d.cells) && d.cells[j].row == d.cells[i].row && d.cells[j].col == d.cells[j-1].col+1 {
 			j++
@@ -190,6 +262,13 @@ func (d *diver) pass(id int32) {
 		}
 		return cmp.Or(cmp.Compare(a.z, b.z), cmp.Compare(a.facet, b.facet))
 	})
+	return true
+}
+
+func cleared[T int16 | shutters](s []T, n int) []T {
+	s = slices.Grow(s[:0], n)[:n]
+	clear(s)
+	return s
 }
 
 // enter adds the crossings of facet f with all columns.
@@ -212,7 +291,19 @@ func (d *diver) enter(f int32) {
 		i, _ := d.find(cellKey{row: row, col: c0})
 		for ; i < len(d.cells) && d.cells[i].row == row && d.cells[i].col <= c1; i++ {
 			v := r2.Vec{X: d.middle(d.cells[i].col) - tri[0].X, Y: y - tri[0].Y}
-			d.cross = append(d.cross, crossing{int32(i), f, min(zhi, max(zlo, z.at(v))), d.p.facing[f] == Up})
+			at := min(zhi, max(zlo, z.at(v)))
+			switch up := d.p.facing[f] == Up; {
+			case at > d.top:
+				d.shut[i] |= shutAbove
+			case at >= d.low:
+				d.cross = append(d.cross, crossing{int32(i), f, at, up})
+			case up:
+				d.shut[i] |= shutBelow
+				d.deep[i]--
+			default:
+				d.shut[i] |= shutBelow
+				d.deep[i]++
+			}
 		}
 	}
 }
@@ -224,8 +315,11 @@ func (d *diver) layers() {
 	k := 0
 	for i := range d.cells {
 		d.first = append(d.first, int32(len(d.air)))
-		cur := layer{lo: math.Inf(-1), floor: -1, roof: -1, cell: int32(i), at: math.Inf(1)}
-		depth := 0
+		cur := layer{lo: math.Inf(-1), floor: openEnd, roof: openEnd, cell: int32(i), at: math.Inf(1)}
+		if d.shut[i]&shutBelow != 0 {
+			cur.floor = farEnd
+		}
+		depth := int(d.deep[i])
 		for ; k < len(d.cross) && d.cross[k].cell == int32(i); k++ {
 			x := d.cross[k]
 			if x.up {
@@ -237,17 +331,27 @@ func (d *diver) layers() {
 			if depth++; depth == 1 {
 				cur.hi, cur.roof = x.z, x.facet
 				d.air = append(d.air, cur)
-				cur.roof = -1
+				cur.roof = openEnd
 			}
 		}
+		if depth > 0 { // the column leaves the undercut's heights within the part
+			continue
+		}
 		cur.hi = math.Inf(1)
+		if d.shut[i]&shutAbove != 0 {
+			cur.roof = farEnd
+		}
 		d.air = append(d.air, cur)
 	}
 	d.first = append(d.first, int32(len(d.air)))
 }
 
-// march runs the front and returns the layer of u that it reaches last; nil when it reaches none.
-func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer) {
+// march runs the front and returns the layer of u that it reaches last, nil when it reaches none, and the
+// share of its layers that it does not reach.
+func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer, missed float64) {
+	own := func(l *layer) bool {
+		return !l.open() && d.cells[l.cell].inside && (isMember(u.Facets, l.floor) || isMember(u.Facets, l.roof))
+	}
 	q := &front{}
 	for i := range d.air {
 		if l := &d.air[i]; l.open() {
@@ -259,7 +363,7 @@ func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer) {
 	heap.Init(q)
 	for steps := 0; q.Len() > 0; steps++ {
 		if steps&4095 == 0 && ctx.Err() != nil {
-			return nil
+			return nil, 0
 		}
 		i := heap.Pop(q).(arrival).layer
 		l := &d.air[i]
@@ -267,8 +371,7 @@ func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer) {
 			continue
 		}
 		l.done = true
-		own := !l.open() && d.cells[l.cell].inside && (isMember(u.Facets, l.floor) || isMember(u.Facets, l.roof))
-		if own && (deepest == nil || l.at > deepest.at) {
+		if own(l) && (deepest == nil || l.at > deepest.at) {
 			deepest = l
 		}
 		d.neighbours(i, func(n int32, _ int) {
@@ -282,14 +385,23 @@ func (d *diver) march(ctx context.Context, u *Undercut) (deepest *layer) {
 			}
 		})
 	}
-	return deepest
+	all, left := 0, 0
+	for i := range d.air {
+		if own(&d.air[i]) {
+			all++
+			if !d.air[i].done {
+				left++
+			}
+		}
+	}
+	return deepest, float64(left) / float64(max(1, all))
 }
 
 func (l *layer) side() Half {
 	switch {
-	case l.floor >= 0:
+	case l.floor != openEnd:
 		return UpperHalf
-	case l.roof >= 0:
+	case l.roof != openEnd:
 		return LowerHalf
 	}
 	return BothHalves

@@ -34,30 +34,47 @@ func newFacetGrid(p *projection, r Reach) *facetGrid {
 	g := &facetGrid{min: lo, inv: math.Sqrt(float64(n+1) / (w * h))}
 	// A long thin part must not make a grid of a million columns by two.
 	g.inv = min(g.inv, 4096/max(w, h))
-	g.nx, g.ny = int(w*g.inv)+1, int(h*g.inv)+1
-	g.start = make([]int32, g.nx*g.ny+1)
-	g.each(p, r, func(cell int, f int32) { g.start[cell+1]++ })
+	for ; ; g.inv /= 2 {
+		g.nx, g.ny = int(w*g.inv)+1, int(h*g.inv)+1
+		g.start = make([]int32, g.nx*g.ny+1)
+		entries := 0
+		g.each(p, r, func(cell int, f int32) bool {
+			g.start[cell+1]++
+			entries++
+			return entries <= mostEntries*n
+		})
+		if entries <= mostEntries*n || g.nx*g.ny == 1 {
+			break
+		}
+	}
 	for i := range g.nx * g.ny {
 		g.start[i+1] += g.start[i]
 	}
 	g.items = make([]int32, g.start[g.nx*g.ny])
 	next := append([]int32(nil), g.start...)
-	g.each(p, r, func(cell int, f int32) {
+	g.each(p, r, func(cell int, f int32) bool {
 		g.items[next[cell]] = f
 		next[cell]++
+		return true
 	})
 	return g
 }
 
-func (g *facetGrid) each(p *projection, r Reach, visit func(cell int, f int32)) {
-	for f := range p.facing {
+// mostEntries a facet bound the grid: where many large facets stand over many small ones, cells by the number of
+// facets would list each large one a thousand times.
+const mostEntries = 12
+
+// each calls visit with every cell that a facet touches, until visit has seen enough.
+func (g *facetGrid) each(p *projection, r Reach, visit func(cell int, f int32) bool) {
+	more := true
+	for f := 0; f < len(p.facing) && more; f++ {
 		if p.facing[f] != r {
 			continue
 		}
 		a, b, c := p.facet(f)
 		g.spans(xy(a), xy(b), xy(c), func(row, x0, x1 int) {
-			for x := x0; x <= x1; x++ {
-				visit(row*g.nx+x, int32(f))
+			for x := x0; x <= x1 && more; x++ {
+				more = visit(row*g.nx+x, int32(f))
 			}
 		})
 	}

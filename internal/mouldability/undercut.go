@@ -44,7 +44,7 @@ type Undercut struct {
 	Holds                 Half
 	Centroid              r3.Vec // of the caught surface, in the part's own coordinates
 	Bounds                r3.Box // of the caught surface, in the part's own coordinates
-	pieces                [][]r2.Vec
+	regions               []region
 }
 
 // gatherUndercuts joins caught facets that share an edge or face each other across a void.
@@ -111,7 +111,9 @@ func sumUndercut(p *projection, all []caught, ms []int32) (u Undercut) {
 			u.Bounds = c.bounds
 		}
 		u.Bounds = grow(grow(u.Bounds, c.bounds.Min), c.bounds.Max)
-		u.pieces = append(u.pieces, c.pieces...)
+		if c.region.flat != nil {
+			u.regions = append(u.regions, c.region)
+		}
 	}
 	u.Centroid = r3.Scale(1/u.AreaMM2, centre)
 	return u
@@ -120,16 +122,24 @@ func sumUndercut(p *projection, all []caught, ms []int32) (u Undercut) {
 // meanWidth is at least the mean width of the caught band seen along the direction: its area over
 // the diagonal of its box, which no band is longer than unless it winds.
 func meanWidth(p *projection, all []caught, ms []int32, u Undercut) float64 {
-	lo, hi := r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}
-	for _, poly := range u.pieces {
-		b := boxOf(poly)
-		lo = r2.Vec{X: min(lo.X, b.Min.X), Y: min(lo.Y, b.Min.Y)}
-		hi = r2.Vec{X: max(hi.X, b.Max.X), Y: max(hi.Y, b.Max.Y)}
-	}
-	if len(u.pieces) == 0 || len(u.Facets) == 0 { // nothing but slivers
+	if len(u.regions) == 0 || len(u.Facets) == 0 { // nothing but slivers
 		return 0
 	}
-	return u.FloorMM2 / max(r2.Norm(r2.Sub(hi, lo)), p.noise)
+	b := u.plan()
+	return u.FloorMM2 / max(r2.Norm(r2.Sub(b.Max, b.Min)), p.noise)
+}
+
+// plan is the box round the undercut's floors, seen along the direction.
+func (u *Undercut) plan() r2.Box {
+	all := r2.Box{Min: r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, Max: r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}}
+	for i := range u.regions {
+		u.regions[i].each(func(poly []r2.Vec) {
+			b := boxOf(poly)
+			all.Min = r2.Vec{X: min(all.Min.X, b.Min.X), Y: min(all.Min.Y, b.Min.Y)}
+			all.Max = r2.Vec{X: max(all.Max.X, b.Max.X), Y: max(all.Max.Y, b.Max.Y)}
+		})
+	}
+	return all
 }
 
 // sealedFacets marks the facets of shells that bound a hollow: their signed volume is negative.
@@ -189,7 +199,7 @@ func describeUndercuts(ctx context.Context, p *projection, list []Undercut, adj 
 				}
 				d.dive(ctx, int32(i)+1, u, cells)
 			}
-			u.pieces = nil
+			u.regions = nil
 		}
 	}, progress)
 }
