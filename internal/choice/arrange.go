@@ -22,6 +22,7 @@ type arrangement struct {
 	lineMM, showMM float64
 	against        []string // reasons why the way does not work at all
 	notes          []string
+	straight       bool    // nothing is left to what a soft casting gives
 	turned         *stance // the part as it lies in this mould, where that is not the common stance
 }
 
@@ -156,8 +157,12 @@ func (s *stance) meanWidthMM(group []int32, exit r3.Vec) float64 {
 
 // judge asks package opening.
 func (a *arrangement) judge(ctx context.Context, s *stance, opt *Options) (*opening.Release, error) {
+	casting := opening.ReleaseBody{Name: "the casting", Flex: opt.Casting}
+	if a.straight {
+		casting.Flex = nil
+	}
 	return opening.JudgeRelease(ctx, opening.ReleaseSetup{
-		Part: s.part, Casting: opening.ReleaseBody{Name: "the casting", Flex: opt.Casting},
+		Part: s.part, Casting: casting,
 		Pieces: a.pieces, Shapes: a.shapes, Catches: a.catches,
 	})
 }

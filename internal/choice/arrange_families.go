@@ -11,8 +11,12 @@ import (
 	"mouldwright/internal/opening"
 )
 
+// arrangeTwoRigid: the halves are drawn off straight, with nothing left to what a soft casting may give, as they
+// are built: a pull square to the whole parting face is no way to stretch a casting out of an undercut.
 func arrangeTwoRigid(_ context.Context, s *stance, _ *Options) (*arrangement, error) {
-	return twoPieces(s, opening.ReleaseBody{Name: "the upper half"}, opening.ReleaseBody{Name: "the lower half"}), nil
+	a := twoPieces(s, opening.ReleaseBody{Name: "the upper half"}, opening.ReleaseBody{Name: "the lower half"})
+	a.straight = true
+	return a, nil
 }
 
 func arrangeBlock(_ context.Context, s *stance, opt *Options) (*arrangement, error) {
@@ -216,7 +220,7 @@ func (s *stance) beyondMiddle(f int, side r3.Vec) bool {
 
 // sideCatches finds where the side pieces are held: undercuts along the side that they shape.
 func (s *stance) sideCatches(ctx context.Context, a *arrangement, side r3.Vec, opt *Options) error {
-	report, err := mouldability.Analyse(ctx, s.part, side, mouldability.AnalyseOptions{DepthCells: opt.depthCells, Workers: opt.Workers})
+	report, err := mouldability.Analyse(ctx, s.part, side, opt.analysis(opt.depthCells))
 	if err != nil {
 		return err
 	}

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -79,13 +78,10 @@ const (
 	exactCandidates = 4
 	// mostStances is how many directions the ways are judged along when none is free of undercuts.
 	mostStances = 3
-	// sameDirectionDeg: directions nearer than this count as one, as in the search.
-	sameDirectionDeg = 3.0
 )
 
 // directions lists what the ways are judged along: the direction asked for; or the first of the
-// search's best that is free of undercuts; or, where there is none, the few with the least undercut
-// and the best of the part's own axes, for which a part is mostly drawn.
+// search's best that is free of undercuts; or, where there is none, the few with the least to overcome.
 func directions(ctx context.Context, part *mesh.Mesh, show []bool, opt *Options) ([]r3.Vec, error) {
 	if opt.Direction != (r3.Vec{}) {
 		return []r3.Vec{opt.Direction}, nil
@@ -100,40 +96,30 @@ func directions(ctx context.Context, part *mesh.Mesh, show []bool, opt *Options)
 		return nil, err
 	}
 	type candidate struct {
-		d    r3.Vec
-		held float64
-		axis bool
+		d      r3.Vec
+		burden mouldability.Burden
 	}
 	var list []candidate
-	try := func(d r3.Vec, axis bool) (bool, error) {
-		report, err := mouldability.Analyse(ctx, part, d, mouldability.AnalyseOptions{DepthCells: 1, Workers: opt.Workers})
-		if err != nil {
-			return false, err
-		}
-		list = append(list, candidate{d, report.UndercutAreaMM2, axis})
-		return len(report.Undercuts) == 0, nil
-	}
 	for _, c := range found {
-		if free, err := try(c.Direction, c.Origin == mouldability.OwnAxis); err != nil || free {
-			return []r3.Vec{c.Direction}, err
+		report, err := mouldability.Analyse(ctx, part, c.Direction, opt.analysis(trialCells))
+		if err != nil {
+			return nil, err
 		}
-	}
-	for _, d := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
-		if free, err := try(d, true); err != nil || free {
-			return []r3.Vec{d}, err
+		if len(report.Undercuts) == 0 {
+			return []r3.Vec{c.Direction}, nil
 		}
+		list = append(list, candidate{c.Direction, report.Burden()})
 	}
-	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.held, b.held) })
 	var out []r3.Vec
-	add := func(d r3.Vec) {
-		near := func(o r3.Vec) bool { return math.Abs(r3.Dot(o, d)) > math.Cos(sameDirectionDeg*math.Pi/180) }
-		if len(out) < mostStances && !slices.ContainsFunc(out, near) {
-			out = append(out, d)
+	for len(out) < mostStances && len(list) > 0 {
+		easiest := 0
+		for i := range list {
+			if list[i].burden.Easier(list[easiest].burden) {
+				easiest = i
+			}
 		}
-	}
-	add(list[slices.IndexFunc(list, func(c candidate) bool { return c.axis })].d)
-	for _, c := range list {
-		add(c.d)
+		out = append(out, list[easiest].d)
+		list = slices.Delete(list, easiest, easiest+1)
 	}
 	return out, nil
 }

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
 	"mouldwright/internal/opening"
 )
 
@@ -23,10 +24,12 @@ type Prover func(ctx context.Context, part *mesh.Mesh, show []bool, d r3.Vec) (w
 type Options struct {
 	// Direction in which the mould opens; zero looks for the best.
 	Direction r3.Vec
-	Batch     int           // castings wanted; 0 means DefaultBatch
-	Casting   *opening.Flex // what the casting stands; nil for rigid
-	Silicone  *opening.Flex // nil means TypicalSilicone
-	DemouldH  float64       // hours from pour to demoulding; 0 means DefaultDemouldH
+	// ToleranceMM is how far a wall may lean the wrong way and still slide; 0 means that of package mouldability.
+	ToleranceMM float64
+	Batch       int           // castings wanted; 0 means DefaultBatch
+	Casting     *opening.Flex // what the casting stands; nil for rigid
+	Silicone    *opening.Flex // nil means TypicalSilicone
+	DemouldH    float64       // hours from pour to demoulding; 0 means DefaultDemouldH
 	// Carrier is a rigid part that the casting is poured round, in the part's coordinates; nil for none.
 	Carrier *mesh.Mesh
 
@@ -146,4 +149,9 @@ func (o *Options) report(stage string, done float64) {
 	if o.Progress != nil {
 		o.Progress(stage, done)
 	}
+}
+
+// analysis is how the part is analysed along a direction, with so many cells for a depth.
+func (o *Options) analysis(depthCells int) mouldability.AnalyseOptions {
+	return mouldability.AnalyseOptions{ToleranceMM: o.ToleranceMM, DepthCells: depthCells, Workers: o.Workers}
 }

@@ -55,7 +55,9 @@ func newStance(ctx context.Context, part *mesh.Mesh, show []bool, d r3.Vec, opt 
 	s.frame = geom.FrameTo(s.d)
 	s.box, s.middle = part.Map(s.frame.Apply).Bounds(), part.Bounds().Center()
 	var err error
-	s.report, err = mouldability.Analyse(ctx, part, s.d, mouldability.AnalyseOptions{Show: show, DepthCells: opt.depthCells, Workers: opt.Workers})
+	look := opt.analysis(opt.depthCells)
+	look.Show = show
+	s.report, err = mouldability.Analyse(ctx, part, s.d, look)
 	if err != nil {
 		return nil, err
 	}

@@ -1,14 +1,10 @@
 package cli
 
 import (
-	"context"
 	"fmt"
 	"io"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
-	"mouldwright/internal/mesh"
-	"mouldwright/internal/mouldability"
+	"mouldwright/internal/job"
 )
 
 // directionView is one way to open, with its score (less is better) and what the score is made of.
@@ -28,34 +24,19 @@ type termView struct {
 	Words  string  `json:"words"`
 }
 
-// searchDirections lists the best ways to open; they are estimates, which judge then answers
-// exactly for the first.
-func searchDirections(ctx context.Context, m *mesh.Mesh, show []bool, opt mouldability.SearchOptions) ([]directionView, r3.Vec, error) {
-	s, err := mouldability.NewSearcher(m, show)
-	if err != nil {
-		return nil, r3.Vec{}, err
+// viewDirection is a direction of the search with its estimates.
+func viewDirection(d job.FoundDirection) directionView {
+	v := directionView{triple(d.Direction), d.Of.Origin.String(), d.Of.Total, []termView{}}
+	for _, t := range d.Of.Terms {
+		v.Terms = append(v.Terms, termView(t))
 	}
-	found, err := s.Search(ctx, opt)
-	if err != nil {
-		return nil, r3.Vec{}, err
-	}
-	if len(found) == 0 {
-		return nil, r3.Vec{}, &internalError{fmt.Errorf("the search found no direction")}
-	}
-	out := make([]directionView, len(found))
-	for i, c := range found {
-		out[i] = directionView{triple(c.Direction), c.Origin.String(), c.Total, []termView{}}
-		for _, t := range c.Terms {
-			out[i].Terms = append(out[i].Terms, termView(t))
-		}
-	}
-	return out, found[0].Direction, nil
+	return v
 }
 
 // printDirections lists the directions, and says in words what the first one's score is made of.
 // Terms that cost nothing are left out, but for the undercut, which decides.
 func printDirections(w io.Writer, ds []directionView) {
-	fmt.Fprintln(w, "\nWays to open, best first (estimates; a lower score is better)")
+	fmt.Fprintln(w, "\nWays to open: the one judged below, then by estimate (a lower score is better)")
 	table(w, func(w io.Writer) {
 		for i, d := range ds {
 			fmt.Fprintf(w, "  %d.\t(%s)\t%s\tscore %s\n", i+1, point(vec(d.Direction), 4), d.Origin, number(d.Score, 2))

@@ -93,30 +93,27 @@ func (c inspectCmd) showFaces(part *job.OpenedPart, in *mesh.Intake, v *inspecti
 	return show, nil
 }
 
-// judge fills in the directions and the exact answer for the one asked for or the best found.
+// judge fills in the directions, and the exact answer for the one that a run would take.
 func (c inspectCmd) judge(s *session, in *mesh.Intake, show []bool, v *inspection) error {
 	report, end := s.progress()
 	defer end()
 	m := in.Mesh
-	var d r3.Vec
-	var err error
+	f := &job.File{}
+	f.Opening.MinDraftDeg = c.MinDraft
 	if c.Direction != "" {
-		if d, err = parseDirection(c.Direction); err != nil {
-			return err
-		}
-	} else {
-		v.Directions, d, err = searchDirections(s.ctx, m, show, mouldability.SearchOptions{
-			Keep: c.Best, MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("searching directions", done) },
-		})
+		d, err := parseDirection(c.Direction)
 		if err != nil {
 			return err
 		}
+		f.Opening.Direction = []float64{d.X, d.Y, d.Z}
 	}
-	r, err := mouldability.Analyse(s.ctx, m, d, mouldability.AnalyseOptions{
-		Show: show, MinDraftDeg: c.MinDraft, Progress: func(done float64) { report("judging the direction", done) },
-	})
+	j, err := job.Judge(s.ctx, m, show, f, report)
 	if err != nil {
 		return err
+	}
+	r := j.Report
+	for _, d := range j.Found[:min(c.Best, len(j.Found))] {
+		v.Directions = append(v.Directions, viewDirection(d))
 	}
 	v.Judged = viewJudged(r, c.MinDraft, in.Source)
 	if c.Picture == "" {

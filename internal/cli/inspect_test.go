@@ -150,7 +150,7 @@ func TestInspectFindsTheFreeDirection(t *testing.T) {
 		t.Errorf("best direction %v, along which the flanges are undercut", d)
 	}
 	close64(t, "undercut area", number64(t, object(t, v, "judged"), "undercut_area_mm2"), 0, 1e-6)
-	contains(t, "inspect", run(t, Env{}, "inspect", path).out, "best first", "1.")
+	contains(t, "inspect", run(t, Env{}, "inspect", path).out, "the one judged below", "1.")
 }
 
 func TestInspectUnitsAndObjects(t *testing.T) {

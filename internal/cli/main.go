@@ -6,8 +6,12 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strconv"
+	"strings"
 
 	"github.com/alecthomas/kong"
+
+	"mouldwright/internal/membudget"
 )
 
 // Exit codes. They are part of the interface: scripts rely on them.
@@ -31,6 +35,7 @@ type Env struct {
 type root struct {
 	JSON     bool   `name:"json" help:"Print the result as JSON (fields: docs/cli.md)."`
 	Quiet    bool   `short:"q" help:"Print the result and errors alone: no progress, no hints."`
+	Memory   string `placeholder:"SIZE" env:"MOULDWRIGHT_MEMORY" help:"The most memory to take, as in 6G or 800M; left out: two thirds of the machine's."`
 	Progress string `enum:"auto,bar,lines,off" default:"auto" help:"How to show progress on standard error: auto (a bar on a terminal, else off), bar, lines, off."`
 
 	Inspect  inspectCmd  `cmd:"" help:"Look a part over: is its surface sound, and which way could a mould open?"`
@@ -77,10 +82,37 @@ func Main(ctx context.Context, args []string, env Env) (code int) {
 		s.json = s.json || wantsJSON(args)
 		return s.fail(fmt.Errorf("%w; see: mouldwright --help", err))
 	}
-	if err := line.Run(s); err != nil {
+	if err := setMemory(r.Memory); err != nil {
+		return s.fail(err)
+	}
+	watched, end := membudget.Watch(ctx)
+	defer end()
+	s.ctx, s.unwatched = watched, ctx
+	if err := membudget.Cause(watched, line.Run(s)); err != nil {
 		return s.fail(err)
 	}
 	return ExitOK
+}
+
+// setMemory gives the process its budget: a number of bytes, or of K, M, G.
+func setMemory(size string) error {
+	if size == "" {
+		return membudget.Set(0)
+	}
+	number, unit := size, uint64(1)
+	for i, suffix := range []string{"K", "M", "G"} {
+		if n, ok := strings.CutSuffix(strings.ToUpper(size), suffix); ok {
+			number, unit = n, uint64(1)<<(10*(i+1))
+		}
+	}
+	n, err := strconv.ParseFloat(number, 64)
+	if err != nil || !(n > 0 && n < 1e15) {
+		return fmt.Errorf("--memory %q is no amount of memory: give it as in 6G or 800M", size)
+	}
+	if err := membudget.Set(uint64(n * float64(unit))); err != nil {
+		return fmt.Errorf("--memory: %w", err)
+	}
+	return nil
 }
 
 // wantsJSON finds --json on a line that did not parse.

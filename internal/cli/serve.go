@@ -32,7 +32,7 @@ func (c serveCmd) Run(s *session) error {
 	}
 	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host, Records: c.Records, Database: c.Database, NoWork: c.NoWork,
 		MaxUploadBytes: c.MaxUploadMB << 20, Version: s.env.Version}
-	return web.Serve(s.ctx, opt, func(url string) {
+	return web.Serve(s.unwatched, opt, func(url string) {
 		if s.quiet {
 			return
 		}

@@ -12,7 +12,8 @@ import (
 
 // session is one command being run.
 type session struct {
-	ctx          context.Context
+	ctx          context.Context // ends, too, when the process takes more than its memory budget
+	unwatched    context.Context // of servers, whose tasks are watched one by one
 	env          Env
 	json, quiet  bool
 	progressKind string

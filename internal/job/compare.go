@@ -121,7 +121,7 @@ type comparing struct {
 
 func (c *comparing) options(opt CompareOptions) choice.Options {
 	f := c.file
-	o := choice.Options{Direction: f.asked(), Batch: f.Compare.Batch, Casting: flexOf(c.material), Silicone: flexOf(c.silicone), Carrier: c.carrier, WallMM: f.Mould.WallMM,
+	o := choice.Options{Direction: f.asked(), ToleranceMM: f.Opening.ToleranceMM, Batch: f.Compare.Batch, Casting: f.flexOf(c.material), Silicone: f.flexOf(c.silicone), Carrier: c.carrier, WallMM: f.Mould.WallMM,
 		FloorMM: f.Mould.FloorMM, InsertMM: f.Insert.ThicknessMM, Prices: f.Compare.prices(), Workers: c.opt.Workers, ProveAll: opt.Builds == BuildAll,
 		NoChange: opt.NoChange,
 		Progress: c.tell}

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"mouldwright/internal/geom"
@@ -22,7 +21,7 @@ import (
 type candidate struct {
 	d     r3.Vec
 	asked bool
-	axis  bool // along x, y or z of the part
+	axis  bool // of the part's own shape or drawing, not found by a search
 	score *float64
 	found *mouldability.Candidate // what the search says of it; nil when it comes from elsewhere
 }
@@ -33,14 +32,14 @@ type candidate struct {
 const mostCandidates = 6
 
 // candidates lists directions to try: the one asked for, or the best of a search, and after them those
-// of the part's own axes that the search left out. A part is mostly drawn with its way out along an
-// axis, and there the parting surface is simplest, so that later checks are passed which a slant fails.
-// That holds for an axis near one found, too: upright walls, or a lean of two degrees on all of them, is
-// just what makes the difference.
+// of the part's own axes that the search left out. A part mostly leaves along an axis of its shape, and
+// there the parting surface is simplest, so that later checks are passed which a slant fails. That holds
+// for an axis near one found, too: upright walls, or a lean of two degrees on all of them, is just what
+// makes the difference.
 func candidates(ctx context.Context, p *part, f *File, workers int, progress func(float64)) ([]candidate, error) {
 	if d := f.asked(); d != (r3.Vec{}) {
 		u := r3.Unit(d)
-		return []candidate{{d: u, asked: true, axis: alongAxis(u)}}, nil
+		return []candidate{{d: u, asked: true, axis: true}}, nil
 	}
 	s, err := mouldability.NewSearcher(p.mesh, p.show)
 	if err != nil {
@@ -54,12 +53,7 @@ func candidates(ctx context.Context, p *part, f *File, workers int, progress fun
 	for i, c := range found {
 		score := c.Total
 		d := p.showDown(c.Direction)
-		out[i] = candidate{d: d, score: &score, axis: alongAxis(d), found: &found[i]}
-	}
-	for _, axis := range []r3.Vec{{Z: 1}, {Y: 1}, {X: 1}} {
-		if d := p.showDown(axis); !slices.ContainsFunc(out, func(c candidate) bool { return c.axis && r3.Dot(c.d, d) > 0.5 }) {
-			out = append(out, candidate{d: d, axis: true})
-		}
+		out[i] = candidate{d: d, score: &score, axis: c.Origin.Exact(), found: &found[i]}
 	}
 	return out, nil
 }
@@ -105,6 +99,7 @@ const (
 type judged struct {
 	candidate
 	report  DirectionReport
+	burden  mouldability.Burden
 	drafted bool // every wall has the draft asked for
 	tried   bool
 	caught  []int32 // facets of all undercuts, of the working mesh
@@ -116,7 +111,7 @@ func judge(ctx context.Context, p *part, f *File, c candidate) (*judged, error) 
 	if err != nil {
 		return nil, err
 	}
-	j := &judged{candidate: c, drafted: rep.MinDraftDeg >= askedDraft(f)}
+	j := &judged{candidate: c, burden: rep.Burden(), drafted: rep.MinDraftDeg >= askedDraft(f)}
 	for _, u := range rep.Undercuts {
 		j.caught = append(j.caught, u.Facets...)
 	}

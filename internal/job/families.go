@@ -135,11 +135,11 @@ func shrinkPct(m *material.Material) float64 {
 }
 
 // flexOf is what a material says of its stretch; nil for a rigid one, or where the values are not known.
-func flexOf(m *material.Material) *opening.Flex {
+func (f *File) flexOf(m *material.Material) *opening.Flex {
 	if m.Hardness == nil || m.Hardness.Scale != "A" || m.ElongationPct <= 0 {
 		return nil
 	}
-	return &opening.Flex{ElongationPct: m.ElongationPct, ShoreA: m.Hardness.Value}
+	return &opening.Flex{ElongationPct: m.ElongationPct, ShoreA: m.Hardness.Value, PullN: f.Opening.PullN}
 }
 
 func buildInsert(ctx context.Context, s *trying, silicone *material.Material) (*tooling.Set, error) {
@@ -148,7 +148,7 @@ func buildInsert(ctx context.Context, s *trying, silicone *material.Material) (*
 		SiliconeShrinkPct: shrinkPct(silicone), Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, InsertMM: f.Insert.ThicknessMM, DraftDeg: f.Insert.DraftDeg, LandMM: f.Insert.LandMM, OverflowMM: f.Insert.OverflowMM,
 		Vents: t.Vents, VentMM: t.VentMM, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM, Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM,
 		Keys: t.Keys, KeyClearance: t.KeyClearance, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Workers: s.opt.Workers,
-		Casting: flexOf(s.material), Silicone: flexOf(silicone), Progress: s.building})
+		Casting: f.flexOf(s.material), Silicone: f.flexOf(silicone), Progress: s.building})
 	if err != nil {
 		return nil, err
 	}

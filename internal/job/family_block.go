@@ -33,7 +33,7 @@ func buildSiliconeBlock(ctx context.Context, s *trying, silicone *material.Mater
 	return tooling.BlockMould(ctx, s.opt.Pool, s.part.mesh, tooling.BlockOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
 		SiliconeShrinkPct: shrinkPct(silicone), BlockMM: f.Block.ThicknessMM, DraftDeg: f.Block.DraftDeg, WallMM: f.Block.BoxMM, FreeMM: f.Block.FreeMM,
 		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Keys: t.Keys, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
-		Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
+		Casting: f.flexOf(s.material), Silicone: f.flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
 }
 
 func buildCutBlock(ctx context.Context, s *trying, silicone *material.Material) (*tooling.Set, error) {
@@ -41,5 +41,5 @@ func buildCutBlock(ctx context.Context, s *trying, silicone *material.Material) 
 	return tooling.CutBlock(ctx, s.opt.Pool, s.part.mesh, tooling.CutBlockOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
 		SiliconeShrinkPct: shrinkPct(silicone), BlockMM: f.Block.ThicknessMM, DraftDeg: f.Block.DraftDeg, WallMM: f.Block.BoxMM, FreeMM: f.Block.FreeMM, HingeMM: f.Block.UncutMM,
 		SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, ToleranceMM: t.ToleranceMM, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM,
-		Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
+		Casting: f.flexOf(s.material), Silicone: f.flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
 }

@@ -23,7 +23,7 @@ func buildSideSplit(ctx context.Context, s *trying, _ *material.Material) (*tool
 	t, f := mouldOptions(s.part, s.file, s.material, s.font), s.file
 	o := tooling.SideSplitOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
 		Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM, KeyClearance: t.KeyClearance, SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM, Label: t.Label,
-		BuildVolumeMM: t.BuildVolumeMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, Side: vecOf(f.SideSplit.Side), Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
+		BuildVolumeMM: t.BuildVolumeMM, Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, Side: vecOf(f.SideSplit.Side), Casting: f.flexOf(s.material), Workers: s.opt.Workers, Progress: s.building}
 	if t.Keys < 0 {
 		o.Keys = -1 // how many there are is the builder's own: two cones and two rails
 	}

@@ -37,5 +37,5 @@ func buildSkin(ctx context.Context, s *trying, silicone *material.Material) (*to
 		SiliconeShrinkPct: shrinkPct(silicone), Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, SkinMM: f.Skin.ThicknessMM, DraftDeg: f.Skin.DraftDeg, LandMM: f.Skin.LandMM, ShellMM: f.Skin.ShellMM,
 		FlangeMM: f.Skin.FlangeMM, PlateMM: f.Skin.PlateMM, PortMM: f.Skin.PortMM, SprueMM: t.SprueMM, Vents: t.Vents, VentMM: t.VentMM,
 		WallMM: t.WallMM, ToleranceMM: t.ToleranceMM, Bolt: t.Bolt, BoltPitchMM: t.BoltPitchMM, Keys: t.Keys, KeyClearance: t.KeyClearance,
-		Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Casting: flexOf(s.material), Silicone: flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
+		Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Casting: f.flexOf(s.material), Silicone: f.flexOf(silicone), Workers: s.opt.Workers, Progress: s.building})
 }

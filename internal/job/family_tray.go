@@ -77,7 +77,7 @@ func buildTray(ctx context.Context, s *trying, _ *material.Material) (*tooling.S
 	return tooling.TrayMould(ctx, s.opt.Pool, s.part.mesh, tooling.TrayOptions{Direction: f.asked(), Show: t.Show, ShrinkPct: t.ShrinkPct,
 		Cavities: f.Mould.Cavities, CavityGapMM: f.Mould.CavityGapMM, LandMM: f.Tray.LandMM, MoatML: f.Tray.MoatML, MoatMM: f.Tray.MoatMM, WallMM: t.WallMM, FloorMM: t.FloorMM, ToleranceMM: t.ToleranceMM,
 		Bolt: t.Bolt, Label: t.Label, BuildVolumeMM: t.BuildVolumeMM, Carrier: carrier, CarrierOptions: f.Tray.carrier(s.material),
-		Casting: flexOf(s.material), Workers: s.opt.Workers, Progress: s.building})
+		Casting: f.flexOf(s.material), Workers: s.opt.Workers, Progress: s.building})
 }
 
 // readCarrier reads the carrier's file and looks it over; nil where the job names none.

@@ -89,6 +89,7 @@ type OpeningRule struct {
 	Direction   []float64 `toml:"direction"` // empty: search
 	MinDraftDeg float64   `toml:"min_draft_deg"`
 	ToleranceMM float64   `toml:"tolerance_mm"`
+	PullN       float64   `toml:"pull_n"` // most that is pulled by hand to get a soft casting off
 }
 
 // PartingRule steers the parting line.

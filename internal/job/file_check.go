@@ -193,6 +193,7 @@ func (f *File) ranges() []settingRange {
 		{"show.grow_deg", f.Show.GrowDeg, 0, 90, "°"},
 		{"opening.min_draft_deg", f.Opening.MinDraftDeg, 0, 30, "°"},
 		{"opening.tolerance_mm", f.Opening.ToleranceMM, 0, 1, "mm"},
+		{"opening.pull_n", f.Opening.PullN, 0, 5000, "N"},
 		{"insert.thickness_mm", f.Insert.ThicknessMM, 0, 50, "mm"},
 		{"insert.draft_deg", f.Insert.DraftDeg, 0, 30, "°"},
 		{"insert.land_mm", f.Insert.LandMM, 0, 20, "mm"},

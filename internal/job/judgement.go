@@ -15,7 +15,7 @@ type Judgement struct {
 	Direction r3.Vec               // the way the upper half leaves
 	Asked     bool                 // job.toml gives it
 	Report    *mouldability.Report // the exact answer
-	Found     []FoundDirection     // of the search, best first; empty when one was asked for
+	Found     []FoundDirection     // of the search: the one above, then the others, best first; empty when one was asked for
 }
 
 // FoundDirection is a direction of the search, turned as a run would take it.
@@ -43,8 +43,13 @@ func Judge(ctx context.Context, m *mesh.Mesh, show []bool, f *File, progress fun
 	best := tryOrder(all)[0]
 	out := &Judgement{Direction: best.d, Asked: best.asked}
 	for _, c := range cands {
-		if c.found != nil {
-			out.Found = append(out.Found, FoundDirection{c.d, *c.found})
+		if c.found == nil {
+			continue
+		}
+		out.Found = append(out.Found, FoundDirection{c.d, *c.found})
+		if n := len(out.Found) - 1; c.d == best.d { // it was judged exactly, so it stands before the estimates
+			copy(out.Found[1:], out.Found[:n])
+			out.Found[0] = FoundDirection{c.d, *c.found}
 		}
 	}
 	// Once more for its marks on each facet: those of all directions together would take much memory.

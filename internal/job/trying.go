@@ -70,7 +70,8 @@ func (s *trying) mould(ctx context.Context) (*tooling.Mould, error) {
 // steeper than the 80° that a mould's check lets through.
 const leanDeg = 10
 
-// tryOrder puts axes before the slants that are no better. Directions that lock come last, as found.
+// tryOrder puts axes before the slants that are no better. Directions that lock come last, the one with the least to
+// overcome first: it is the one that a maker would choose.
 func tryOrder(all []*judged) (order []*judged) {
 	taken := map[*judged]bool{}
 	take := func(j *judged) {
@@ -91,8 +92,14 @@ func tryOrder(all []*judged) (order []*judged) {
 		}
 		take(j)
 	}
-	for _, j := range all {
-		take(j)
+	for len(order) < len(all) {
+		var easiest *judged
+		for _, j := range all {
+			if !taken[j] && (easiest == nil || j.burden.Easier(easiest.burden)) {
+				easiest = j
+			}
+		}
+		take(easiest)
 	}
 	return order
 }

@@ -53,6 +53,39 @@ type Report struct {
 	NoiseMM     float64 // overlaps narrower than this were taken for shared silhouettes
 }
 
+// Burden is what a maker has to overcome to open a mould along a direction.
+type Burden struct {
+	Sealed           int     // hollows that no piece reaches
+	DepthMM, ErrorMM float64 // of the deepest other undercut
+	AreaMM2          float64 // caught
+}
+
+// Easier says that b is less to overcome than o: fewer sealed hollows, then a less deep undercut, beyond the errors
+// of the two, then less caught area.
+func (b Burden) Easier(o Burden) bool {
+	switch {
+	case b.Sealed != o.Sealed:
+		return b.Sealed < o.Sealed
+	case math.Abs(b.DepthMM-o.DepthMM) > max(b.ErrorMM, o.ErrorMM):
+		return b.DepthMM < o.DepthMM
+	}
+	return b.AreaMM2 < o.AreaMM2
+}
+
+// Burden sums up the undercuts.
+func (r *Report) Burden() Burden {
+	b := Burden{AreaMM2: r.UndercutAreaMM2}
+	for i := range r.Undercuts {
+		switch u := &r.Undercuts[i]; {
+		case u.Sealed:
+			b.Sealed++
+		case u.DepthMM > b.DepthMM:
+			b.DepthMM, b.ErrorMM = u.DepthMM, u.DepthErrorMM
+		}
+	}
+	return b
+}
+
 // Analyse answers for the opening direction d, which need not be of unit length. Occluded areas and
 // volumes come from exact clipping of facets against each other, so their error is rounding; depth
 // comes from a grid and carries its error. It fails on an empty mesh, on vertices that are not

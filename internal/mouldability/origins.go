@@ -16,15 +16,21 @@ import (
 type Origin uint8
 
 const (
-	OwnAxis  Origin = iota // x, y or z of the part's file
+	Turned   Origin = iota // axis of what is turned, bored, threaded or drawn out; see axes.go
 	FlatFace               // normal of a large flat face
-	Inertia                // principal axis of inertia
+	Inertia                // principal axis of inertia: of a symmetric part, its axis of symmetry
+	OwnAxis                // x, y or z of the part's file
 	Lattice                // evenly spread start
 	Refined                // found by refining one of the others
 )
 
+// Exact says that the direction follows from the part's shape or its drawing, not from a search: it turns with
+// the part, to rounding.
+func (o Origin) Exact() bool { return o <= OwnAxis }
+
 func (o Origin) String() string {
-	return [...]string{"axis of the file", "normal of a flat face", "axis of inertia", "even spread", "refined"}[o]
+	return [...]string{"axis of the part's turned or drawn faces", "normal of a flat face", "axis of inertia", "axis of the file",
+		"even spread", "refined"}[o]
 }
 
 type start struct {
@@ -42,17 +48,34 @@ func canonical(d r3.Vec) r3.Vec {
 
 // starts lists the directions that a search begins with.
 func starts(m *mesh.Mesh, adj mesh.Adjacency, lattice int) []start {
-	out := []start{{r3.Vec{X: 1}, OwnAxis}, {r3.Vec{Y: 1}, OwnAxis}, {r3.Vec{Z: 1}, OwnAxis}}
-	for _, d := range flatNormals(m, adj) {
-		out = append(out, start{canonical(d), FlatFace})
+	var out []start
+	exact := func(ds []r3.Vec, o Origin) {
+		for _, d := range ds {
+			out = append(out, start{canonical(snapped(d)), o})
+		}
 	}
-	for _, d := range inertiaAxes(m) {
-		out = append(out, start{canonical(d), Inertia})
-	}
+	exact(turnedAxes(m, adj), Turned)
+	exact(flatNormals(m, adj), FlatFace)
+	exact(inertiaAxes(m), Inertia)
+	exact([]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}, OwnAxis)
 	for _, d := range hemisphere(lattice) {
 		out = append(out, start{d, Lattice})
 	}
 	return out
+}
+
+// snapSine: a direction that lies this near to an axis of the file is that axis, drawn so and written with the
+// rounding of a file: over 100 mm it is a µm.
+const snapSine = 1e-5
+
+// snapped puts a unit direction on the axis of the file that it was meant to be.
+func snapped(d r3.Vec) r3.Vec {
+	for _, a := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		if c := r3.Dot(a, d); r3.Norm(r3.Cross(a, d)) < snapSine {
+			return r3.Scale(math.Copysign(1, c), a)
+		}
+	}
+	return d
 }
 
 const (

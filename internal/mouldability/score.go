@@ -45,7 +45,7 @@ var scoreTerms = []struct {
 		func(m *measures, w *whole) float64 { return m.caught / w.areaMM2 },
 		func(m *measures, w *whole, _ float64) string {
 			if m.caught == 0 {
-				return "nothing is caught: two rigid halves can leave the part"
+				return "nothing is caught at the middle of any facet"
 			}
 			return fmt.Sprintf("about %.2g %% of the surface is caught behind the part itself", 100*m.caught/w.areaMM2)
 		}},

@@ -103,9 +103,11 @@ func NewSearcher(m *mesh.Mesh, show []bool) (*Searcher, error) {
 	return s, nil
 }
 
-// Search returns the best directions, best first, no two within 3° of each other. It asks an even
-// spread and the part's own axes, then refines round the best. The same part and options give the
-// same answer to the last bit, whatever the number of workers.
+// Search returns the best directions, best first, no two within 3° of each other, and after them every
+// exact one that is not among them. It asks the part's own axes and an even spread, then refines round
+// the best; what it refines gives way to an exact direction within 3° along which no more is caught. So a
+// part that is turned gets the same answer, turned. The same part and options give the same answer to the
+// last bit, whatever the number of workers.
 func (s *Searcher) Search(ctx context.Context, opt SearchOptions) ([]Candidate, error) {
 	if opt.Directions < 0 || opt.Keep < 0 || !(opt.MinDraftDeg >= 0 && opt.MinDraftDeg < 90) {
 		return nil, fmt.Errorf("mouldability: search options out of range: %d directions, keep %d, draft %g°", opt.Directions, opt.Keep, opt.MinDraftDeg)
@@ -115,8 +117,8 @@ func (s *Searcher) Search(ctx context.Context, opt SearchOptions) ([]Candidate, 
 	opt.MinDraftDeg = cmp.Or(opt.MinDraftDeg, DefaultMinDraftDeg)
 	begin := starts(s.m, s.adj, opt.Directions)
 	// Refinement asks a known number more, so progress can be told as a share of all.
-	all := float64(len(begin) + refineFrom*refineRing*refineRounds)
-	first := float64(len(begin)) / all
+	count := float64(len(begin) + refineFrom*refineRing*refineRounds)
+	first := float64(len(begin)) / count
 	found, err := s.score(ctx, begin, opt, scaled(opt.Progress, 0, first))
 	if err != nil {
 		return nil, fmt.Errorf("mouldability: search stopped: %w", err)
@@ -130,7 +132,8 @@ func (s *Searcher) Search(ctx context.Context, opt SearchOptions) ([]Candidate, 
 		}
 		angle /= 2
 	}
-	best = distinct(append(best, found...), opt.Keep)
+	all := append(best, found...)
+	best = withExact(distinct(all, opt.Keep), all)
 	for i := range best {
 		best[i].Terms = explain(&best[i].m, &s.whole, opt.MinDraftDeg)
 	}
@@ -190,23 +193,54 @@ func rank(a, b Candidate) int {
 	)
 }
 
-// distinct returns the best n of cs of which no two are within mergeDeg.
+// distinct returns the best n of cs of which no two are within mergeDeg. One that was searched for gives its place
+// to an exact one near it that is as good.
 func distinct(cs []Candidate, n int) []Candidate {
 	slices.SortStableFunc(cs, rank)
-	limit := math.Cos(mergeDeg * math.Pi / 180)
 	var out []Candidate
 	for _, c := range cs {
-		if len(out) == n {
-			break
-		}
-		if !slices.ContainsFunc(out, func(o Candidate) bool {
-			return math.Abs(r3.Dot(o.Direction, c.Direction)) > limit
-		}) {
+		switch i := slices.IndexFunc(out, func(o Candidate) bool { return within(o, c, mergeDeg) }); {
+		case i < 0 && len(out) < n:
 			out = append(out, c)
+		case i >= 0 && c.Origin.Exact() && !out[i].Origin.Exact() && c.noWorse(&out[i]):
+			out[i] = c
 		}
 	}
 	return out
 }
+
+// within says whether two candidates are within an angle, opposites being one.
+func within(a, b Candidate, deg float64) bool {
+	return math.Abs(r3.Dot(a.Direction, b.Direction)) > math.Cos(deg*math.Pi/180)
+}
+
+// noWorse says that no more is caught along c than along o, and no more of the line runs over show faces. The
+// other terms of the score are work, which an axis of the part is worth.
+func (c *Candidate) noWorse(o *Candidate) bool {
+	return c.m.caught <= o.m.caught+sameTotal && c.m.showCaught <= o.m.showCaught+sameTotal &&
+		c.m.showParting <= o.m.showParting+showSlackMM
+}
+
+// showSlackMM of line on show faces are no difference: less than a facet's edge on most parts.
+const showSlackMM = 0.5
+
+// withExact adds the exact directions of found that best leaves out, as they rank: what is caught there only by what the
+// estimate cannot see may open after all.
+func withExact(best, found []Candidate) []Candidate {
+	most := len(best) + mostExact
+	for _, c := range found {
+		if len(best) < most && c.Origin.Exact() && !slices.ContainsFunc(best, func(o Candidate) bool { return within(o, c, exactMergeDeg) }) {
+			best = append(best, c)
+		}
+	}
+	return best
+}
+
+// mostExact directions are added so: each is judged exactly where nothing opens.
+const mostExact = 8
+
+// exactMergeDeg: exact directions nearer than this are one, drawn with a rounding.
+const exactMergeDeg = 0.02
 
 // Order lists the facets in the order that Caught answers in: neighbours on the surface are mostly
 // neighbours in it.

@@ -91,9 +91,12 @@ type Hold struct {
 	ForceN      float64 `json:"force_n,omitempty"`
 	ForceFactor float64 `json:"force_factor,omitempty"`
 	Confined    bool    `json:"confined,omitempty"` // would give way but has no room to
-	Releases    bool    `json:"releases"`
-	TearRisk    string  `json:"tear_risk"`
-	Words       string  `json:"words"`
+	// TooHard: it would give way, but takes a greater pull than PullN.
+	TooHard  bool    `json:"too_hard,omitempty"`
+	PullN    float64 `json:"pull_n,omitempty"` // the most that may be pulled
+	Releases bool    `json:"releases"`
+	TearRisk string  `json:"tear_risk"`
+	Words    string  `json:"words"`
 }
 
 // StepKind is the sort of an opening step.

@@ -1,6 +1,7 @@
 package opening
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -48,13 +49,13 @@ func (j *releaseJudge) hold(i int, at []int) Hold {
 		tried = append(tried, h)
 	}
 	for _, h := range tried {
-		h.Releases = !h.Confined && h.Margin >= 1
+		if h.Way != Stuck {
+			j.addForce(&h)
+		}
+		h.Releases = !h.Confined && !h.TooHard && h.Margin >= 1
 		if better(h, best) {
 			best = h
 		}
-	}
-	if best.Way != Stuck {
-		j.addForce(&best)
 	}
 	j.addWords(&best)
 	return best
@@ -194,6 +195,10 @@ func (j *releaseJudge) addForce(h *Hold) {
 		load = e * h.Strain * s.AreaMM2
 	}
 	h.ForceN, h.ForceFactor = pullN(load, j.Friction, s.SlopeDeg), forceFactor
+	// A piece of silicone is peeled, a few centimetres at a time; a casting is drawn off whole.
+	if h.PullN = cmp.Or(f.PullN, DefaultPullN); h.Gives == j.Casting.Name {
+		h.TooHard = h.ForceN > h.PullN
+	}
 	if f.ShoreA < GentLeastShoreA || f.ShoreA > GentMostShoreA {
 		h.ForceFactor = 2 * forceFactor
 	}

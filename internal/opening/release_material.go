@@ -37,13 +37,21 @@ type Flex struct {
 	// Fraction of the elongation at break that a release may use; 0 means CastingStrainFraction for
 	// the casting and MouldStrainFraction for a piece of the mould.
 	Fraction float64 `json:"fraction,omitempty"`
+	// PullN is the most that may be pulled to make the body give way; 0 means DefaultPullN.
+	PullN float64 `json:"pull_n,omitempty"`
 }
+
+// DefaultPullN is what one person pulls on a casting by hand, steadily and without a tool: about 20 kg (common
+// practice, no source).
+const DefaultPullN = 200.0
 
 // Check reports what is wrong with the values; the error matches ErrFlex.
 func (f Flex) Check() error {
 	switch {
 	case !(f.ElongationPct > 0) || math.IsInf(f.ElongationPct, 0):
 		return fmt.Errorf("%w: elongation at break %g %% is not above 0; take it from the data sheet, or call the body rigid", ErrFlex, f.ElongationPct)
+	case !(f.PullN >= 0) || math.IsInf(f.PullN, 0):
+		return fmt.Errorf("%w: a pull of %g N is not 0 (for the default) or more", ErrFlex, f.PullN)
 	case !(f.Fraction >= 0 && f.Fraction <= 1):
 		return fmt.Errorf("%w: allowed fraction of the elongation %g is not between 0 and 1", ErrFlex, f.Fraction)
 	}

@@ -208,10 +208,15 @@ func TestKnobWithBulkHead(t *testing.T) {
 		if c.Piece != "upper" {
 			continue
 		}
-		r := judged(t, setup(m, r3.Vec{Z: 1}, soft, []Catch{c}))
+		strong := *soft // its underside is flat, so the pull is great: the default stops it, a press does not
+		strong.PullN = 5000
+		r := judged(t, setup(m, r3.Vec{Z: 1}, &strong, []Catch{c}))
 		h := r.Holds[0]
 		if h.Way != Squeezed || !h.Shape.Solid || !r.Releases {
 			t.Fatalf("%s", r.Words())
+		}
+		if by := judged(t, setup(m, r3.Vec{Z: 1}, soft, []Catch{c})); by.Releases != (h.ForceN <= DefaultPullN) || by.Holds[0].TooHard == by.Releases {
+			t.Errorf("by hand: %s", by.Words())
 		}
 		near(t, "strain", h.Strain, 2.0/8, 1e-4)
 		s := setup(m, r3.Vec{Z: 1}, nil, []Catch{c})

@@ -28,6 +28,9 @@ func (j *releaseJudge) addWords(h *Hold) {
 	case h.Releases:
 		h.Words = fmt.Sprintf("%s: %s is %s by %s ± %.0f %% of that; %s is allowed (%.1f times as much); pull about %s",
 			place, h.Gives, h.Way, percent(h.Strain), h.StrainErrorPct, percent(h.Allowed), h.Margin, h.forceWords())
+	case h.TooHard && h.Margin >= 1:
+		h.Words = fmt.Sprintf("%s: %s would be %s by %s ± %.0f %% of that, which it stands, but the pull of about %s is more than the %.0f N by hand",
+			place, h.Gives, h.Way, percent(h.Strain), h.StrainErrorPct, h.forceWords(), h.PullN)
 	default:
 		h.Words = fmt.Sprintf("%s: %s would be %s by %s ± %.0f %% of that, more than the %s allowed",
 			place, h.Gives, h.Way, percent(h.Strain), h.StrainErrorPct, percent(h.Allowed))

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/riverqueue/river"
+
+	"mouldwright/internal/membudget"
 )
 
 // ticketWorker is what River calls.
@@ -93,7 +95,9 @@ func guarded(ctx context.Context, do Handler, t *Task) (err error) {
 	if do == nil {
 		return fmt.Errorf("no worker of this program knows work of the kind %q", t.Kind)
 	}
-	return do(ctx, t)
+	watched, end := membudget.Watch(ctx)
+	defer end()
+	return membudget.Cause(watched, do(watched, t))
 }
 
 // beat renews the lease and tells the progress until ctx ends. It stops the work when its owner wants

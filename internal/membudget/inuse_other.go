@@ -1,0 +1,5 @@
+//go:build !linux
+
+package membudget
+
+func inUse() uint64 { return ofRuntime() }
