@@ -130,7 +130,7 @@ func (b *BVH) NearestWithin(p r3.Vec, limit float64) (NearestHit, bool) {
 			continue
 		}
 		for i := n.first; i < n.first+n.count; i++ {
-			q := nearestOnTriangle(p, &b.tris[i])
+			q := NearestOnTriangle(p, &b.tris[i])
 			d := r3.Sub(q, p)
 			d2 := dot(d, d)
 			f := int(b.facet[i])
@@ -158,9 +158,9 @@ func (n *bvhNode) dist2(p r3.Vec) float64 {
 	return (float64(dx*dx) + float64(dy*dy) + float64(dz*dz)) * boxSlack
 }
 
-// nearestOnTriangle is the foot of the perpendicular if that lies inside, and otherwise the nearest
+// NearestOnTriangle is the foot of the perpendicular if that lies inside, and otherwise the nearest
 // point of the three edges. It works for triangles without area.
-func nearestOnTriangle(p r3.Vec, t *r3.Triangle) r3.Vec {
+func NearestOnTriangle(p r3.Vec, t *r3.Triangle) r3.Vec {
 	a, b, c := r3.Sub(t[0], p), r3.Sub(t[1], p), r3.Sub(t[2], p)
 	n := cross(r3.Sub(b, a), r3.Sub(c, a))
 	// n·(a×b) is twice the signed area of the foot against edge ab, times |n|.
