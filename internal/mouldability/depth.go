@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // DefaultDepthCells is how many grid cells an undercut is divided into to find its depth.
@@ -50,7 +51,8 @@ type diver struct {
 	air   []layer
 	cross []crossing
 
-	crowded bool // columns had to be laid wider
+	crowded bool              // columns had to be laid wider
+	walls   map[[2]int32]bool // between two layers, as far as asked
 }
 
 // cellKey orders cells by row, then column.
@@ -153,6 +155,7 @@ func (d *diver) lay(ctx context.Context, id int32, u *Undercut) bool {
 	}
 	clear(d.stamp)
 	d.layers()
+	d.walls = map[[2]int32]bool{}
 	return true
 }
 
@@ -438,11 +441,62 @@ func (d *diver) neighbours(i int32, visit func(n int32, axis int)) {
 		for n := d.first[c]; n < d.first[c+1]; n++ {
 			o := &d.air[n]
 			// In a thin sloping void neighbours need not overlap: the same floor or roof joins them.
-			if min(l.hi, o.hi) > max(l.lo, o.lo) || l.floor >= 0 && l.floor == o.floor || l.roof >= 0 && l.roof == o.roof {
+			if l.floor >= 0 && l.floor == o.floor || l.roof >= 0 && l.roof == o.roof ||
+				min(l.hi, o.hi) > max(l.lo, o.lo) && (l.open() == o.open() || !d.walled(i, n)) {
 				visit(n, axis)
 			}
 		}
 	}
+}
+
+// walled says whether a wall thinner than a column stands between two layers of neighbouring columns, one of them open:
+// without the question the front would leap over it into a void that is closed there.
+func (d *diver) walled(i, n int32) bool {
+	key := [2]int32{min(i, n), max(i, n)}
+	if w, known := d.walls[key]; known {
+		return w
+	}
+	l, o := &d.air[i], &d.air[n]
+	lo, hi := max(l.lo, o.lo, d.low-d.h), min(l.hi, o.hi, d.top+d.h)
+	a, b := d.cells[l.cell], d.cells[o.cell]
+	p, q := r2.Vec{X: d.middle(a.col), Y: d.middle(a.row)}, r2.Vec{X: d.middle(b.col), Y: d.middle(b.row)}
+	wall := true
+	for _, s := range [3]float64{0.5, 0.15, 0.85} { // of the heights that both have
+		free := true
+		for _, t := range [3]float64{0.5, 0.25, 0.75} { // of the way from one to the other
+			at := r2.Add(p, r2.Scale(t, r2.Sub(q, p)))
+			free = free && !d.inside(r3.Vec{X: at.X, Y: at.Y, Z: lo + s*(hi-lo)})
+		}
+		wall = wall && !free
+	}
+	d.walls[key] = wall
+	return wall
+}
+
+// inside says whether a point of the frame is in the part: going up from it, more floors than roofs are passed.
+func (d *diver) inside(p r3.Vec) bool {
+	depth := 0
+	for k, g := range d.grids {
+		c := g.cellsOf(xy(p))
+		cell := g.clampY(c.Y)*g.nx + g.clampX(c.X)
+		for _, f := range g.items[g.start[cell]:g.start[cell+1]] {
+			v, w, x := d.p.facet(int(f))
+			tri := [3]r2.Vec{xy(v), xy(w), xy(x)}
+			// A row through the point meets the facet half open, as columns do, so that neighbours share no point.
+			lo, hi := rowRange(tri[:], p.Y)
+			if lo > hi || p.X < lo || p.X >= hi {
+				continue
+			}
+			if d.p.planeOf(int(f), tri[0]).at(r2.Sub(xy(p), tri[0])) > p.Z {
+				if k == 0 {
+					depth++ // a floor: below it is the part
+				} else {
+					depth--
+				}
+			}
+		}
+	}
+	return depth > 0
 }
 
 // arrival is a layer and when the front may reach it, in mm from the open.

@@ -86,6 +86,6 @@ func ExampleSearcher() {
 	fmt.Printf("open along (%.0f, %.0f, %.0f), %s\n", best.Direction.X, best.Direction.Y, best.Direction.Z, best.Origin)
 	fmt.Println(best.Terms[0].Words)
 	// Output:
-	// open along (0, 0, 1), axis of the file
-	// nothing is caught: two rigid halves can leave the part
+	// open along (0, 0, 1), axis of the part's turned or drawn faces
+	// nothing is caught at the middle of any facet
 }
