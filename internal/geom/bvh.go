@@ -47,6 +47,11 @@ func (b *BVH) Len() int { return len(b.tris) }
 // that depends on the input only. Such a facet need not itself meet the box: the caller tests what
 // it needs.
 func (b *BVH) InBox(box r3.Box, visit func(facet int)) {
+	b.InBoxWhile(box, func(facet int) bool { visit(facet); return true })
+}
+
+// InBoxWhile is InBox that ends as soon as visit returns false.
+func (b *BVH) InBoxWhile(box r3.Box, visit func(facet int) bool) {
 	if len(b.nodes) == 0 {
 		return
 	}
@@ -64,8 +69,8 @@ func (b *BVH) InBox(box r3.Box, visit func(facet int)) {
 			continue
 		}
 		for i := n.first; i < n.first+n.count; i++ {
-			if triangleMeets(&b.tris[i], &box) {
-				visit(int(b.facet[i]))
+			if triangleMeets(&b.tris[i], &box) && !visit(int(b.facet[i])) {
+				return
 			}
 		}
 	}

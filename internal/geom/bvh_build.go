@@ -1,6 +1,7 @@
 package geom
 
 import (
+	"context"
 	"math"
 	"sync"
 
@@ -18,6 +19,8 @@ const (
 	leafMax    = 8     // a leaf never holds more
 	hitCost    = 1.2   // one triangle test against one box test; measured, and not sensitive
 	forkAtSize = 16384 // subtrees from here on are built in parallel
+	// watchAtSize is the smallest range that looks whether its context has ended: well under a ms of work.
+	watchAtSize = 4096
 )
 
 // coordMax keeps boxes and their centres within float32.
@@ -32,6 +35,12 @@ type item struct {
 // NewBVH builds the tree for the triangles given by three vertex numbers each. It uses more than
 // one core; the tree does not depend on how many.
 func NewBVH(verts []r3.Vec, tris [][3]uint32) *BVH {
+	b, _ := NewBVHContext(context.Background(), verts, tris) // that context never ends
+	return b
+}
+
+// NewBVHContext is NewBVH that ends with ctx, and then gives its error.
+func NewBVHContext(ctx context.Context, verts []r3.Vec, tris [][3]uint32) (*BVH, error) {
 	items := make([]item, 0, len(tris))
 	for i, t := range tris {
 		if it, ok := newItem(verts[t[0]], verts[t[1]], verts[t[2]]); ok {
@@ -41,13 +50,16 @@ func NewBVH(verts []r3.Vec, tris [][3]uint32) *BVH {
 	}
 	b := &BVH{tris: make([]r3.Triangle, len(items)), facet: make([]int32, len(items))}
 	if len(items) == 0 {
-		return b
+		return b, ctx.Err()
 	}
 	// A range that splits before item m puts its two children at 2m and 2m+1: no other range
 	// splits there, so that goroutines never meet. flatten closes the gaps afterwards.
-	bd := builder{items: items, nodes: make([]bvhNode, 2*len(items))}
+	bd := builder{ctx: ctx, items: items, nodes: make([]bvhNode, 2*len(items))}
 	bd.build(0, 0, len(items), 0)
 	bd.wait.Wait()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	for i := range items {
 		f := items[i].facet
 		t := tris[f]
@@ -55,7 +67,7 @@ func NewBVH(verts []r3.Vec, tris [][3]uint32) *BVH {
 		b.tris[i] = r3.Triangle{verts[t[0]], verts[t[1]], verts[t[2]]}
 	}
 	b.nodes = flatten(bd.nodes)
-	return b
+	return b, nil
 }
 
 func newItem(a, b, c r3.Vec) (item, bool) {
@@ -78,6 +90,7 @@ func newItem(a, b, c r3.Vec) (item, bool) {
 }
 
 type builder struct {
+	ctx   context.Context
 	items []item
 	nodes []bvhNode
 	wait  sync.WaitGroup
@@ -101,7 +114,8 @@ func (bd *builder) build(at, from, to, depth int) {
 	if depth < splitDepth {
 		cut = bestSplit(items, &box, &mid)
 	}
-	if cut.leaf || len(items) == 1 {
+	// What is left of a tree whose context has ended is thrown away.
+	if cut.leaf || len(items) == 1 || len(items) >= watchAtSize && bd.ctx.Err() != nil {
 		n.first, n.count = int32(from), int32(len(items))
 		return
 	}

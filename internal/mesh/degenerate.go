@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 
@@ -12,13 +13,16 @@ import (
 )
 
 // prepare sets Mesh, Source, Joined and Dropped, and reports degenerate facets.
-func (in *Intake) prepare(m *Mesh) *Mesh {
+func (in *Intake) prepare(ctx context.Context, m *Mesh) (*Mesh, error) {
 	s := m
 	if !closedByIndex(m) {
 		w := joinCoincident(m)
 		s, in.Joined = w.Mesh, w.Joined
 	}
-	flat := flatFacets(s)
+	flat, err := flatFacets(ctx, s)
+	if err != nil {
+		return nil, err
+	}
 	drop := droppable(s, flat)
 	p := Problem{Kind: Degenerate, Severity: Warning, Remedy: "nothing, if the part looks right; otherwise mesh the part again with a finer tolerance"}
 	for _, f := range flat {
@@ -42,7 +46,7 @@ func (in *Intake) prepare(m *Mesh) *Mesh {
 		s = kept
 	}
 	in.Mesh = s
-	return s
+	return s, ctx.Err()
 }
 
 func closedByIndex(m *Mesh) bool {
@@ -81,15 +85,22 @@ func joinCoincident(m *Mesh) *Welded {
 }
 
 // flatFacets lists the facets whose corners lie exactly on one line.
-func flatFacets(m *Mesh) []int32 {
+func flatFacets(ctx context.Context, m *Mesh) ([]int32, error) {
 	var out []int32
 	for f := range m.Tris {
+		if f%watchEvery == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		if t := m.Facet(f); isFlat(t) {
 			out = append(out, int32(f))
 		}
 	}
-	return out
+	return out, nil
 }
+
+// watchEvery is how many tests of facets may pass before a loop looks whether its context has ended: some
+// ms of work even where every test needs exact arithmetic.
+const watchEvery = 4096
 
 // isFlat is exact: three points lie on one line if they do so in all three coordinate planes.
 func isFlat(t r3.Triangle) bool {

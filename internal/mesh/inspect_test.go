@@ -7,13 +7,9 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"testing"
-	"time"
 
 	"gonum.org/v1/gonum/spatial/r3"
-
-	"mouldwright/internal/geom"
 )
 
 func inspect(t testing.TB, m *Mesh) *Intake {
@@ -324,31 +320,5 @@ func BenchmarkWeld(b *testing.B) {
 	m := soup(torus(40, 10, 708, 708))
 	for range b.N {
 		Weld(m, 0)
-	}
-}
-
-// A heap of facets that all lie in one place is given up on, and that is said.
-func TestHeapOfFacets(t *testing.T) {
-	m := &Mesh{}
-	for i := range uint32(crossTries + 500) {
-		s, c := math.Sincos(float64(i) * 1e-4)
-		m.Verts = append(m.Verts, r3.Vec{X: -50, Y: -50}, r3.Vec{X: 50 * c, Y: 50 * s, Z: float64(i) * 1e-6}, r3.Vec{X: -50 * s, Y: 50 * c, Z: float64(i) * 1e-6})
-		m.Tris = append(m.Tris, [3]uint32{3 * i, 3*i + 1, 3*i + 2})
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	out := &pairs{}
-	c := crosser{s: newSurface(m), tree: geom.NewBVH(m.Verts, m.Tris), flat: make([]bool, len(m.Tris)), out: out}
-	c.crossed = make([]atomic.Bool, c.s.count)
-	c.test(0)
-	if !slices.Equal(out.cut, []int32{0}) {
-		t.Errorf("cut %v", out.cut)
-	}
-	in := &Intake{Mesh: m}
-	in.reportPairs([]pairs{*out})
-	find(t, in, Untested)
-	// And a heap takes long, so it must be possible to stop it.
-	time.AfterFunc(50*time.Millisecond, cancel)
-	if _, err := Inspect(ctx, m); !errors.Is(err, context.Canceled) {
-		t.Errorf("error %v", err)
 	}
 }

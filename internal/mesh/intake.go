@@ -33,6 +33,7 @@ type Intake struct {
 	Joined, Dropped int
 
 	problems []Problem
+	near     int // neighbours that the search for crossings looked at
 }
 
 // Shell is one connected piece of the surface.

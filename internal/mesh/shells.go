@@ -62,24 +62,52 @@ func (in *Intake) shells(s *surface) {
 	in.Shells = list
 }
 
+// nestVisits and nestVisitsEach bound the facets that are looked at to find which shell lies in which: so
+// many, and so many for each facet.
+const nestVisits, nestVisitsEach = 100_000_000, 100
+
 // nesting finds which closed shells lie inside which, and from that which are inside out, which are
-// voids and which are solids within solids. A shell that crosses another is neither in nor out of it.
+// voids and which are solids within solids. A shell that crosses another is neither in nor out of it, so
+// nothing is said where crossed is nil: the search for crossings was given up, and the mesh is refused.
 func (in *Intake) nesting(ctx context.Context, s *surface, tree *geom.BVH, crossed []atomic.Bool) error {
+	if crossed == nil {
+		return nil
+	}
 	around := make([]int, s.count) // winding number of all the other shells around each
 	if s.count > 1 {
-		n := &nest{s: s, in: in, tree: tree, winding: make([]int, s.count)}
+		boxes, err := in.shellBoxes(ctx)
+		if err != nil {
+			return err
+		}
+		n := &nest{s: s, in: in, tree: tree, boxes: boxes, winding: make([]int, s.count), ctx: ctx, left: nestVisits + nestVisitsEach*len(s.Tris)}
 		corner := firstCorners(s)
 		for i := range in.Shells {
+			if in.Shells[i].Closed {
+				around[i] = n.around(int32(i), corner[i])
+			}
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if in.Shells[i].Closed {
-				around[i] = n.around(int32(i), corner[i])
+			if n.left < 0 {
+				in.report(Problem{Kind: Untested, Severity: Fatal, Count: 1, Where: []Where{{Facets: []int32{in.Shells[i].First}, At: s.Verts[corner[i][0]]}},
+					Words:  fmt.Sprintf("so many of the %d shells lie around one another that the search for shells inside others was given up", s.count),
+					Remedy: "join the bodies into one solid in the model and export again"})
+				return nil
 			}
 		}
 	}
 	in.judgeShells(around, crossed)
 	return nil
+}
+
+// shellBoxes is a tree of the shells' bounding boxes: of each box the diagonal, as a facet of no area.
+func (in *Intake) shellBoxes(ctx context.Context) (*geom.BVH, error) {
+	m := &Mesh{}
+	for i, o := range in.Shells {
+		m.Verts = append(m.Verts, o.Bounds.Min, o.Bounds.Max)
+		m.Tris = append(m.Tris, [3]uint32{uint32(2 * i), uint32(2*i + 1), uint32(2*i + 1)})
+	}
+	return geom.NewBVHContext(ctx, m.Verts, m.Tris)
 }
 
 // judgeShells compares each shell's sign with what lies around it: outside of everything a shell
@@ -154,8 +182,17 @@ type nest struct {
 	s       *surface
 	in      *Intake
 	tree    *geom.BVH
+	boxes   *geom.BVH // of the shells
 	winding []int
 	touched []int32 // shells with a winding number that is not cleared yet
+	ctx     context.Context
+	left    int // facets and boxes that may still be looked at
+}
+
+// look counts one facet or box that is looked at, and says whether to go on.
+func (n *nest) look() bool {
+	n.left--
+	return n.left >= 0 && (n.left%watchEvery != 0 || n.ctx.Err() == nil)
 }
 
 // around sums the winding numbers of the other closed shells about shell i and sets its depth.
@@ -163,13 +200,17 @@ func (n *nest) around(i int32, tries []uint32) int {
 	sum := 0
 	for _, v := range tries {
 		p := n.s.Verts[v]
+		n.in.Shells[i].Depth = 0
+		top, any := n.topAround(i, p)
+		if !any {
+			return 0
+		}
 		on := false
 		n.touched = n.touched[:0]
-		column := r3.Box{Min: p, Max: r3.Vec{X: p.X, Y: p.Y, Z: n.in.Bounds.Max.Z}}
-		n.tree.InBox(column, func(f int) {
+		n.tree.InBoxWhile(r3.Box{Min: p, Max: r3.Vec{X: p.X, Y: p.Y, Z: top}}, func(f int) bool {
 			j := n.s.shell[f]
-			if j == i || !n.in.Shells[j].Closed {
-				return
+			if j == i || !n.in.Shells[j].Closed || !holds(n.in.Shells[j].Bounds, p) {
+				return n.look()
 			}
 			sign, onFacet := above(n.s.Facet(f), p)
 			on = on || onFacet
@@ -177,8 +218,9 @@ func (n *nest) around(i int32, tries []uint32) int {
 				n.winding[j] += sign
 				n.touched = append(n.touched, j)
 			}
+			return n.look()
 		})
-		sum, n.in.Shells[i].Depth = 0, 0
+		sum = 0
 		for _, j := range n.touched {
 			if n.winding[j] != 0 {
 				n.in.Shells[i].Depth++
@@ -186,11 +228,29 @@ func (n *nest) around(i int32, tries []uint32) int {
 			sum += n.winding[j]
 			n.winding[j] = 0
 		}
-		if !on {
+		if !on || n.left < 0 {
 			break
 		}
 	}
 	return sum
+}
+
+// topAround is the top of the highest closed shell, other than i, whose box holds p: only such a shell can
+// have p inside, and a ray from p to there meets all that it ever will of each.
+func (n *nest) topAround(i int32, p r3.Vec) (top float64, any bool) {
+	top = p.Z
+	n.boxes.InBoxWhile(r3.Box{Min: p, Max: p}, func(j int) bool {
+		if j != int(i) && n.in.Shells[j].Closed {
+			top, any = max(top, n.in.Shells[j].Bounds.Max.Z), true
+		}
+		return n.look()
+	})
+	return top, any
+}
+
+// holds says whether a point lies in a box, its sides included.
+func holds(b r3.Box, p r3.Vec) bool {
+	return b.Min.X <= p.X && p.X <= b.Max.X && b.Min.Y <= p.Y && p.Y <= b.Max.Y && b.Min.Z <= p.Z && p.Z <= b.Max.Z
 }
 
 // above is +1 or −1 if facet t is crossed upward by the ray from p, out of or into its solid; on says

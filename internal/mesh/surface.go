@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"fmt"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -30,13 +31,16 @@ const (
 // turnedMate marks a mate that runs the same way.
 func turnedMate(h int32) int32 { return -3 - h }
 
-func newSurface(m *Mesh) *surface {
+func newSurface(ctx context.Context, m *Mesh) (*surface, error) {
 	s := &surface{Mesh: m, mate: make([]int32, 3*len(m.Tris))}
 	table := newEdgeTable(m)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	s.shell, s.count = table.shells()
 	s.edgesOfShell, s.brokenOfShell = make([]int, s.count), make([]bool, s.count)
 	table.each(s.pair)
-	return s
+	return s, ctx.Err()
 }
 
 func (s *surface) pair(uses []halfEdge) {
