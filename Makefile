@@ -49,8 +49,11 @@ $(UI)/node_modules/.package-lock.json: $(UI)/package.json $(UI)/package-lock.jso
 	cd $(UI) && npm ci --ignore-scripts --no-audit --no-fund
 	touch $@
 
+# One file that needs no other, the same bytes wherever it is built, marked with what it was made of.
+VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null)
 build: deps $(PAGE)
-	$(GO) build -o bin/mouldwright ./cmd/mouldwright
+	flags="$$($(GO) run ./internal/buildinfo/stamp -version '$(VERSION)')" && \
+	CGO_ENABLED=0 $(GO) build -trimpath -ldflags "$$flags" -o bin/mouldwright ./cmd/mouldwright
 
 # Properties draw their cases from SEED, so that a check says the same of the same code each time; SEED=0
 # draws new ones. -timeout guards against a hang; it is not a speed test.

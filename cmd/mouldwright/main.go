@@ -5,32 +5,22 @@ import (
 	"context"
 	"os"
 	"os/signal"
-	"runtime/debug"
 	"syscall"
 
 	"golang.org/x/term"
 
+	"mouldwright/internal/buildinfo"
 	"mouldwright/internal/cli"
+	"mouldwright/internal/tempdir"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	code := cli.Main(ctx, os.Args[1:], cli.Env{
-		Out: os.Stdout, Err: os.Stderr, ErrIsTTY: term.IsTerminal(int(os.Stderr.Fd())), Version: version(), Jobs: cli.JobFolders{},
+		Out: os.Stdout, Err: os.Stderr, ErrIsTTY: term.IsTerminal(int(os.Stderr.Fd())), Version: buildinfo.Version(), Jobs: cli.JobFolders{},
 	})
 	stop()
+	_ = tempdir.Close() // what stays is cleared at the next start
 	os.Exit(code)
-}
-
-// version is the module version that the build recorded, or the revision it was built from.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "unknown"
-	}
-	if v := info.Main.Version; v != "" {
-		return v
-	}
-	return "unknown"
 }

@@ -39,7 +39,7 @@ func (c inspectCmd) Run(s *session) error {
 	if !(c.MinDraft >= 0.1 && c.MinDraft <= 30) || c.Best < 1 || c.Best > 100 {
 		return errors.New("--min-draft must be from 0.1 to 30 degrees, and --best from 1 to 100")
 	}
-	part, err := c.open()
+	part, err := c.open(s.ctx)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 
 	"mouldwright/internal/job"
@@ -14,11 +15,11 @@ type partFlags struct {
 	Object string `placeholder:"NAME" help:"Which object, when the file holds several: its name, or #2 for the second."`
 }
 
-func (f partFlags) open() (*job.OpenedPart, error) {
+func (f partFlags) open(ctx context.Context) (*job.OpenedPart, error) {
 	if f.Unit != "" {
 		if _, err := mesh.UnitNamed(f.Unit); err != nil {
 			return nil, fmt.Errorf("--unit: %w", err)
 		}
 	}
-	return job.OpenPart(f.Part, f.Unit, f.Object)
+	return job.OpenPartContext(ctx, f.Part, f.Unit, f.Object)
 }

@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"os"
-	"strings"
 
 	"mouldwright/internal/web"
 )
@@ -11,7 +10,7 @@ import (
 type serveCmd struct {
 	Addr        string   `default:"127.0.0.1:8377" help:"Where to listen. Another address than loopback needs a token."`
 	Folder      string   `default:"jobs" help:"The folder of job folders; made if missing."`
-	TokenFile   string   `placeholder:"FILE" help:"A file with the token that others must give; or set MOULDWRIGHT_TOKEN."`
+	TokenFile   string   `placeholder:"FILE" help:"A file with the token that others must give, made if missing; or set MOULDWRIGHT_TOKEN."`
 	TLSCert     string   `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM."`
 	TLSKey      string   `name:"tls-key" placeholder:"FILE" help:"Its key, PEM."`
 	Host        []string `placeholder:"NAME" help:"A further name by which browsers call this server. May be given again."`
@@ -19,19 +18,23 @@ type serveCmd struct {
 	Database    string   `env:"MOULDWRIGHT_DATABASE" placeholder:"PLACE" help:"Share the line of long work with workers: postgres://USER@HOST/DATABASE. Left out: a file in the folder."`
 	NoWork      bool     `help:"Leave all long work to workers; needs --database."`
 	MaxUploadMB int64    `default:"512" help:"Largest part that is taken, MB."`
+	MaxFacets   int      `default:"4000000" help:"Most facets of one part."`
 }
 
 func (c serveCmd) Run(s *session) error {
 	token := os.Getenv("MOULDWRIGHT_TOKEN") // not a flag: other users of this machine can read those
 	if c.TokenFile != "" {
-		b, err := os.ReadFile(c.TokenFile)
-		if err != nil {
-			return fmt.Errorf("read the token: %w", err)
+		var made bool
+		var err error
+		if token, made, err = web.TokenFrom(c.TokenFile); err != nil {
+			return err
 		}
-		token = strings.TrimSpace(string(b))
+		if made && !s.quiet {
+			fmt.Fprintf(s.env.Out, "Made a token in %s; give it to those who may use the server\n", c.TokenFile)
+		}
 	}
 	opt := web.Options{Folder: c.Folder, Addr: c.Addr, Token: token, CertFile: c.TLSCert, KeyFile: c.TLSKey, Hosts: c.Host, Records: c.Records, Database: c.Database, NoWork: c.NoWork,
-		MaxUploadBytes: c.MaxUploadMB << 20, Version: s.env.Version}
+		MaxUploadBytes: c.MaxUploadMB << 20, MaxFacets: c.MaxFacets, Version: s.env.Version}
 	return web.Serve(s.unwatched, opt, func(url string) {
 		if s.quiet {
 			return

@@ -22,7 +22,7 @@ func (c workerCmd) Run(s *session) error {
 	if c.AtOnce < 1 || c.AtOnce > mostAtOnce {
 		return fmt.Errorf("--at-once %d is outside 1 to %d", c.AtOnce, mostAtOnce)
 	}
-	return web.Work(s.unwatched, web.WorkerOptions{Database: c.Database, AtOnce: c.AtOnce, Version: s.env.Version}, func() {
+	return web.Work(s.unwatched, web.WorkerOptions{Database: c.Database, AtOnce: c.AtOnce}, func() {
 		if !s.quiet {
 			fmt.Fprintln(s.env.Out, "Ready for work (Ctrl-C gives it back and ends)")
 		}

@@ -50,7 +50,7 @@ func (s *trying) fileChamber(ctx context.Context, k *solid.Kernel, part *solid.S
 	if err != nil {
 		return nil, err
 	}
-	o, err := OpenPart(path, s.file.Part.Unit, "")
+	o, err := OpenPartContext(ctx, path, s.file.Part.Unit, "")
 	if err != nil {
 		return nil, s.file.wrong("ballast.file", "%w", err)
 	}

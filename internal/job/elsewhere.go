@@ -40,6 +40,20 @@ func (f *File) fileSettings() []fileSetting {
 		{"tray.carrier", f.Tray.Carrier}, {"ballast.file", f.Ballast.File}}
 }
 
+// CheckFiles makes sure that every file that the decisions name lies in the job folder. One that is not there
+// yet may come.
+func (f *File) CheckFiles(folder string) error {
+	for _, n := range f.fileSettings() {
+		if n.name == "" {
+			continue
+		}
+		if _, err := f.inside(folder, n.key, n.name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
+}
+
 // Adopt puts the results of a run that was done elsewhere in the place of out/, in one step, as Run does
 // with its own. names are all files under out/; it takes those alone, and only with a report among them.
 // Adopting the same again changes nothing.

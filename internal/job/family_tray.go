@@ -90,7 +90,7 @@ func (s *trying) readCarrier(ctx context.Context) (*mesh.Mesh, error) {
 	if err != nil {
 		return nil, err
 	}
-	o, err := OpenPart(path, f.Part.Unit, f.Tray.CarrierObject)
+	o, err := OpenPartContext(ctx, path, f.Part.Unit, f.Tray.CarrierObject)
 	var choice *ChoiceError
 	if errors.As(err, &choice) {
 		return nil, f.wrong("tray.carrier_object", "%w", err)

@@ -161,8 +161,11 @@ func openLid(ctx context.Context, folder string, pool *solid.Pool) (*openedLid, 
 		return nil, fmt.Errorf("%s: its mould has %d cavities; how a lid goes down is worked out for one cavity: run a copy of the job with cavities = 1 in [mould]", folder, n)
 	}
 	l := &openedLid{cavityMM3: rep.Mould.CavityMM3()}
-	path := filepath.Join(folder, OutName, "mould.3mf")
-	model, err := meshfile.Open(path, mesh.Limits{})
+	path, err := resultPath(folder, "mould.3mf")
+	if err != nil {
+		return nil, fmt.Errorf("read the mould: %w; make it again with: mouldwright run %s", err, folder)
+	}
+	model, err := meshfile.OpenContext(ctx, path, mesh.Limits{})
 	if err != nil {
 		return nil, fmt.Errorf("%w; make it again with: mouldwright run %s", err, folder)
 	}

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"context"
 	"fmt"
 	"strconv"
 	"strings"
@@ -21,7 +22,12 @@ type OpenedPart struct {
 // the format has none. object is a name, or #2 for the second in the file; "" takes the only one. A
 // file with several objects and none named, or without the one named, is a *ChoiceError.
 func OpenPart(path, unit, object string) (*OpenedPart, error) {
-	model, err := meshfile.Open(path, mesh.Limits{})
+	return OpenPartContext(context.Background(), path, unit, object)
+}
+
+// OpenPartContext is OpenPart that stops reading when ctx ends; the error is then the context's.
+func OpenPartContext(ctx context.Context, path, unit, object string) (*OpenedPart, error) {
+	model, err := meshfile.OpenContext(ctx, path, mesh.Limits{})
 	if err != nil {
 		return nil, err
 	}

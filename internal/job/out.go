@@ -163,7 +163,7 @@ func (r *results) report(rep *Report) error {
 // LastReport reads the results of the last run.
 func LastReport(folder string) (*Report, error) {
 	path := filepath.Join(folder, OutName, "report.json")
-	b, err := os.ReadFile(path)
+	b, err := readResult(folder, "report.json")
 	if err != nil {
 		if errors.Is(err, os.ErrNotExist) {
 			return nil, fmt.Errorf("%s: no results yet; make them with: mouldwright run %s: %w", folder, folder, err)
@@ -178,4 +178,27 @@ func LastReport(folder string) (*Report, error) {
 		return nil, fmt.Errorf("%s has format %d, this program reads %d; run the job again", path, r.Format, ReportFormat)
 	}
 	return r, nil
+}
+
+// readResult reads a result of a job. A link that leads out of the job folder is not followed.
+func readResult(folder, name string) ([]byte, error) {
+	f, err := openResult(folder, name)
+	if err != nil {
+		return nil, err
+	}
+	b, err := io.ReadAll(f)
+	return b, errors.Join(err, f.Close())
+}
+
+func openResult(folder, name string) (*os.File, error) {
+	return os.OpenInRoot(folder, OutName+"/"+name)
+}
+
+// resultPath is the path of a result that is there and lies in the job folder.
+func resultPath(folder, name string) (string, error) {
+	f, err := openResult(folder, name)
+	if err != nil {
+		return "", err
+	}
+	return filepath.Join(folder, OutName, name), f.Close()
 }

@@ -31,7 +31,7 @@ func readPart(ctx context.Context, folder string, f *File, progress func(float64
 	if err != nil {
 		return nil, err
 	}
-	o, err := OpenPart(path, f.Part.Unit, f.Part.Object)
+	o, err := OpenPartContext(ctx, path, f.Part.Unit, f.Part.Object)
 	var choice *ChoiceError
 	if errors.As(err, &choice) {
 		return nil, f.wrong("part.object", "%w", err)

@@ -8,4 +8,9 @@
 //
 // What counts is all that the process holds of the machine's memory, the boolean library's included. Work that takes
 // more than the budget within a twentieth of a second, between two looks, is not caught.
+//
+// Work that can say beforehand what it needs takes a share instead, and waits for its turn: a hundred clients with a
+// large part each are served one after the other.
+//
+//	give, err := shares.Take(ctx, need) // the error is the context's
 package membudget

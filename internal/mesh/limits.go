@@ -53,7 +53,18 @@ type LimitError struct {
 }
 
 func (e *LimitError) Error() string {
-	return fmt.Sprintf("more than %d %s; if the file is right, raise the limit %s", e.Max, e.What, e.Limit)
+	do := remedies[e.Limit]
+	if do == "" {
+		do = "export the part as one plain mesh, such as STL"
+	}
+	return fmt.Sprintf("more than %d %s; %s", e.Max, e.What, do)
+}
+
+// remedies say what brings a file under a limit, by its field of Limits.
+var remedies = map[string]string{
+	"Facets":   "export the part with a coarser tolerance, so that it has fewer",
+	"Bytes":    "export the part with a coarser tolerance, or as binary STL",
+	"ZipRatio": "no mesh packs so well: export the part again, or as STL",
 }
 
 // TooManyFacets is the error of a file that passes Limits.Facets.

@@ -4,11 +4,14 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"io/fs"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 
-	_ "modernc.org/sqlite" // the "sqlite" driver, SQLite itself in Go
+	"modernc.org/sqlite" // the "sqlite" driver, SQLite itself in Go
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // Flush is when what was written reaches the disk (sqlite.org/pragma.html#pragma_synchronous, from memory).
@@ -44,8 +47,13 @@ func Open(ctx context.Context, path string, flush Flush) (write, read *sql.DB, e
 		return nil, nil, err
 	}
 	write.SetMaxOpenConns(1) // SQLite has one writer at a time; waiting here is fairer than in the file lock
+	_, missing := os.Stat(full)
 	if err := write.PingContext(ctx); err != nil {
-		return nil, nil, errors.Join(err, write.Close())
+		err = errors.Join(err, write.Close())
+		if errors.Is(missing, fs.ErrNotExist) && noRoom(err) {
+			dropEmpty(full)
+		}
+		return nil, nil, err
 	}
 	read, err = sql.Open("sqlite", name+"&_pragma=query_only(1)")
 	if err != nil {
@@ -53,4 +61,21 @@ func Open(ctx context.Context, path string, flush Flush) (write, read *sql.DB, e
 	}
 	read.SetMaxOpenConns(readers)
 	return write, read, nil
+}
+
+// noRoom says whether the disk kept SQLite from writing (sqlite.org/rescode.html: full, input and output).
+func noRoom(err error) bool {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return false
+	}
+	code := e.Code() & 0xff
+	return code == sqlite3.SQLITE_FULL || code == sqlite3.SQLITE_IOERR
+}
+
+// dropEmpty takes away a file that came to nothing, as on a full disk, so that it is not taken for records.
+func dropEmpty(path string) {
+	if info, err := os.Stat(path); err == nil && info.Size() == 0 {
+		_ = os.Remove(path) // the error of opening it says more
+	}
 }

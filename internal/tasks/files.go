@@ -10,6 +10,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+
+	"mouldwright/internal/tempdir"
 )
 
 const (
@@ -25,7 +27,7 @@ var ErrTooLarge = errors.New("larger than the database may take")
 // Put stores what write writes, and gives its digest. The same bytes are stored once. A file that no task
 // holds is removed after an hour.
 func (q *Queue) Put(ctx context.Context, write func(io.Writer) error) (digest string, err error) {
-	f, err := os.CreateTemp("", "mouldwright-file-")
+	f, err := tempdir.File("file")
 	if err != nil {
 		return "", fmt.Errorf("store a file: %w", err)
 	}

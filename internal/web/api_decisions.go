@@ -174,20 +174,21 @@ func (s *Server) sound(id string) (folder string, d *decisions, err error) {
 }
 
 // scene loads what a job's part looks like now.
-func (s *Server) scene(id string) (*scene, *decisions, error) {
+func (s *Server) scene(ctx context.Context, id string) (*scene, *decisions, error) {
 	folder, d, err := s.sound(id)
 	if err != nil {
 		return nil, nil, err
 	}
-	sc, err := s.scenes.of(id, folder, d.file)
+	sc, err := s.scenes.of(ctx, id, folder, d.file)
 	return sc, d, err
 }
 
 // inspected is scene with the part looked over.
 func (s *Server) inspected(ctx context.Context, id string) (*scene, *decisions, error) {
-	sc, d, err := s.scene(id)
-	if err == nil {
-		_, err = sc.inspected(ctx)
+	folder, d, err := s.sound(id)
+	if err != nil {
+		return nil, nil, err
 	}
+	sc, err := s.scenes.inspected(ctx, id, folder, d.file)
 	return sc, d, err
 }

@@ -81,7 +81,15 @@ func (s *Server) geometryRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "getJudgement", Method: http.MethodGet, Path: "/api/jobs/{job}/judgement", Summary: "What the last judgement found"},
 		func(ctx context.Context, in *JobPath) (*body[judgedView], error) {
-			sc, d, err := s.scene(in.Job)
+			if _, _, err := s.sound(in.Job); err != nil {
+				return nil, s.asProblem(err)
+			}
+			if _, found, err := s.tasks.Kept(ctx, in.Job, kindJudge); err != nil {
+				return nil, s.asProblem(lineProblem(err))
+			} else if !found { // said before the part is looked over, which may take a while
+				return nil, errNotJudged
+			}
+			sc, d, err := s.inspected(ctx, in.Job)
 			if err != nil {
 				return nil, s.asProblem(err)
 			}
@@ -121,8 +129,8 @@ func (t tagged) answer(seen string) (*packOut, error) {
 	return &packOut{ContentType: "application/octet-stream", Cache: "no-cache", ETag: tag, Body: b}, nil
 }
 
-func (s *Server) packPart(_ context.Context, id string) (tagged, error) {
-	sc, d, err := s.scene(id)
+func (s *Server) packPart(ctx context.Context, id string) (tagged, error) {
+	sc, d, err := s.scene(ctx, id)
 	if err != nil {
 		return tagged{}, err
 	}

@@ -96,14 +96,15 @@ type newJob struct {
 	Colours  []string `json:"colours,omitempty" maxItems:"32" doc:"Colours in the file that mark show faces, as #rrggbb"`
 }
 
-func (s *Server) createJob(n newJob) (string, error) {
+func (s *Server) createJob(n newJob) (id string, err error) {
 	if n.Demo != "" {
 		return s.createDemo(n.Demo, n.Material)
 	}
-	up, ok := s.staged.get(n.Upload)
+	up, ok := s.staged.take(n.Upload)
 	if !ok {
 		return "", problem(http.StatusGone, "the upload is not here any more; drop the part again")
 	}
+	defer func() { s.staged.done(n.Upload, err == nil) }()
 	if n.Object == "" && len(up.view.Objects) == 1 {
 		n.Object = "" // the only one
 	} else if n.Object == "" {
@@ -112,11 +113,7 @@ func (s *Server) createJob(n newJob) (string, error) {
 	if n.Name == "" {
 		n.Name = strings.TrimSuffix(up.file, filepath.Ext(up.file))
 	}
-	id, err := s.work.create(n.Name, up.path, job.CreateOptions{Name: n.Name, Unit: n.Unit, Object: n.Object, Material: n.Material, Colours: n.Colours})
-	if err == nil {
-		s.staged.done(n.Upload)
-	}
-	return id, err
+	return s.work.create(n.Name, up.path, job.CreateOptions{Name: n.Name, Unit: n.Unit, Object: n.Object, Material: n.Material, Colours: n.Colours})
 }
 
 func (s *Server) look(ctx context.Context, id string) (*jobView, error) {

@@ -5,12 +5,20 @@ import (
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humachi"
 )
 
 type sessionIn struct {
-	Body struct {
+	request *http.Request
+	Body    struct {
 		Token string `json:"token" maxLength:"500"`
 	}
+}
+
+// Resolve implements huma.Resolver.
+func (in *sessionIn) Resolve(c huma.Context) []error {
+	in.request, _ = humachi.Unwrap(c)
+	return nil
 }
 
 type sessionOut struct {
@@ -29,7 +37,10 @@ func (s *Server) sessionRoutes(api huma.API) {
 		})
 	huma.Register(api, huma.Operation{OperationID: "signIn", Method: http.MethodPost, Path: "/api/session", Summary: "Trade the token for a cookie", DefaultStatus: http.StatusNoContent},
 		func(ctx context.Context, in *sessionIn) (*sessionOut, error) {
-			if s.users.token == "" || !s.users.right(in.Body.Token) {
+			switch s.guard.guesses.try(in.request, func() bool { return s.users.token != "" && s.users.right(in.Body.Token) }) {
+			case guessedOften:
+				return nil, huma.ErrorWithHeaders(problem(http.StatusTooManyRequests, tooManyGuesses), http.Header{"Retry-After": {"5"}})
+			case wrongToken:
 				return nil, problem(http.StatusUnauthorized, "that is not this server's token")
 			}
 			return &sessionOut{s.users.cookie()}, nil

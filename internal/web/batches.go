@@ -29,6 +29,9 @@ func (w *workspace) batchFolder(id string) (string, error) {
 	if !w.holds(id, batch.FileName) {
 		return "", errNoBatch
 	}
+	if err := w.ownResults(id + "/" + batchOut); err != nil {
+		return "", err
+	}
 	return filepath.Join(w.dir, id), nil
 }
 

@@ -53,7 +53,7 @@ func BenchmarkFirstViewOfAMillion(b *testing.B) {
 	b.SetBytes(info.Size())
 	f := &job.File{Part: job.PartFile{File: "big.stl"}}
 	for b.Loop() {
-		opened, err := openPart(dir, f)
+		opened, err := openPart(b.Context(), dir, f)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -78,6 +78,9 @@ func (w *workspace) replaceDecisions(id, seen string, edit func(old []byte) ([]b
 	if err != nil {
 		return nil, err
 	}
+	if err := f.CheckFiles(folder); err != nil {
+		return nil, err
+	}
 	if bytes.Equal(text, old.text) {
 		return old, nil
 	}

@@ -17,7 +17,7 @@ type fillMeta struct {
 }
 
 // packFill packs how the mould of a job's last run fills.
-func (s *Server) packFill(_ context.Context, id string) (tagged, error) {
+func (s *Server) packFill(ctx context.Context, id string) (tagged, error) {
 	f, err := s.work.outFile(id, job.WettingFile)
 	if err != nil {
 		return tagged{}, fmt.Errorf("how it fills is not worked out: %w", err)
@@ -27,7 +27,7 @@ func (s *Server) packFill(_ context.Context, id string) (tagged, error) {
 	if err != nil {
 		return tagged{}, fmt.Errorf("read how it fills: %w", err)
 	}
-	return s.fills.of(id, fileTag(info), func() ([]byte, error) { return packWetting(f) })
+	return s.fills.of(ctx, id, fileTag(info), func() ([]byte, error) { return packWetting(f) })
 }
 
 // packWetting packs the casting's surface, and for each of its corners the share of the pour at which the

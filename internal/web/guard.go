@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net"
 	"net/http"
+	"net/netip"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -30,24 +31,20 @@ type guard struct {
 	anyPort  []string // further names, with any port: a proxy may stand before us
 	sessions *sessions
 	crossing *http.CrossOriginProtection
-	slots    chan struct{} // requests at work
-	heavy    *perClient    // what costs processor time or disk
-	logins   *perClient
+	slots    *slots
+	heavy    *perClient // what costs processor time or disk
+	guesses  *guesses
 }
 
 const (
-	// slotsAtOnce bounds memory: more requests than this at a time get 503 and try again.
-	slotsAtOnce = 512
 	// A person clicks a few times a second; a script that judges parts one after the other stays under
 	// it too.
 	heavyPerSecond, heavyBurst = 10, 40
-	// At one try in five seconds a token of 20 characters outlives its user.
-	loginsPerSecond, loginBurst = 0.2, 5
 )
 
 func newGuard(addr net.Addr, opt Options, s *sessions) *guard {
-	g := &guard{sessions: s, crossing: http.NewCrossOriginProtection(), slots: make(chan struct{}, slotsAtOnce),
-		heavy: newPerClient(heavyPerSecond, heavyBurst), logins: newPerClient(loginsPerSecond, loginBurst)}
+	g := &guard{sessions: s, crossing: http.NewCrossOriginProtection(), slots: newSlots(),
+		heavy: newPerClient(heavyPerSecond, heavyBurst), guesses: newGuesses()}
 	host, port, _ := net.SplitHostPort(addr.String())
 	names := []string{host}
 	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() {
@@ -98,24 +95,37 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 				refuse(w, http.StatusInternalServerError, "internal fault; the server's own output has the details")
 			}
 		}()
-		select {
-		case g.slots <- struct{}{}:
-			defer func() { <-g.slots }()
-		default:
-			h.Set("Retry-After", "1")
-			refuse(w, http.StatusServiceUnavailable, "too many requests at once; try again in a second")
-			return
-		}
-		if status, why := g.judge(r); why != "" {
+		status, why := g.judge(r)
+		if why != "" {
 			if status == http.StatusTooManyRequests {
 				h.Set("Retry-After", "5")
 			}
 			refuse(w, status, why)
 			return
 		}
+		leave, ok := g.slots.enter(g.standing(r), clientOf(r))
+		if !ok {
+			h.Set("Retry-After", "1")
+			refuse(w, http.StatusServiceUnavailable, "too many requests at once; try again in a second")
+			return
+		}
+		defer leave()
 		next.ServeHTTP(w, r)
 	})
 }
+
+// standing is which share of the slots a request takes from. The token has been looked at before.
+func (g *guard) standing(r *http.Request) standing {
+	switch {
+	case r.URL.Path == "/api/health" || r.URL.Path == "/api/session":
+		return atTheDoor
+	case isAPI(r) || g.sessions.signedIn(r):
+		return inside
+	}
+	return stranger
+}
+
+func isAPI(r *http.Request) bool { return strings.HasPrefix(r.URL.Path, "/api/") }
 
 // judge says why a request is refused; "" lets it through.
 func (g *guard) judge(r *http.Request) (status int, why string) {
@@ -131,7 +141,7 @@ func (g *guard) judge(r *http.Request) (status int, why string) {
 	if o := r.Header.Get("Origin"); o != "" && !g.ownOrigin(o) {
 		return http.StatusForbidden, "another site's page may not call this server"
 	}
-	api := strings.HasPrefix(r.URL.Path, "/api/")
+	api := isAPI(r)
 	if s := r.Header.Get("Sec-Fetch-Site"); api && s != "" && s != "same-origin" && s != "none" {
 		return http.StatusForbidden, "another site's page may not read jobs here"
 	}
@@ -139,19 +149,30 @@ func (g *guard) judge(r *http.Request) (status int, why string) {
 		return 0, ""
 	}
 	if r.URL.Path == "/api/session" {
-		if r.Method == http.MethodPost && !g.logins.allow(r) {
-			return http.StatusTooManyRequests, "too many tries; wait a few seconds"
-		}
-		return 0, ""
+		return 0, "" // signing in looks at the token itself
 	}
-	if !g.sessions.good(r) {
-		return http.StatusUnauthorized, "give the server's token, as Authorization: Bearer TOKEN or through POST /api/session"
+	if !g.sessions.signedIn(r) {
+		token, given := bearer(r)
+		if !given {
+			return http.StatusUnauthorized, needsToken
+		}
+		switch g.guesses.try(r, func() bool { return g.sessions.right(token) }) {
+		case guessedOften:
+			return http.StatusTooManyRequests, tooManyGuesses
+		case wrongToken:
+			return http.StatusUnauthorized, needsToken
+		}
 	}
 	if r.Method != http.MethodGet && r.Method != http.MethodHead && !g.heavy.allow(r) {
 		return http.StatusTooManyRequests, "too many changes at once; wait a few seconds"
 	}
 	return 0, ""
 }
+
+const (
+	tooManyGuesses = "too many wrong tokens; wait a few seconds"
+	needsToken     = "give the server's token, as Authorization: Bearer TOKEN or through POST /api/session"
+)
 
 func (g *guard) ownOrigin(origin string) bool {
 	scheme, host, ok := strings.Cut(origin, "://")
@@ -190,25 +211,43 @@ func newPerClient(perSecond float64, burst int) *perClient {
 	return &perClient{limit: rate.Limit(perSecond), burst: burst, known: map[string]*rate.Limiter{}}
 }
 
-func (p *perClient) allow(r *http.Request) bool {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
-	}
+func (p *perClient) allow(r *http.Request) bool { return p.of(clientOf(r)).Allow() }
+
+// of is the limiter of a client.
+func (p *perClient) of(client string) *rate.Limiter {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	l := p.known[host]
+	l := p.known[client]
 	if l == nil {
 		if len(p.known) >= clientsKnown {
 			p.known = map[string]*rate.Limiter{}
 		}
 		l = rate.NewLimiter(p.limit, p.burst)
-		p.known[host] = l
+		p.known[client] = l
 	}
-	return l.Allow()
+	return l
 }
 
-// within bounds the time that a request's body and answer may take; streams renew it themselves.
+// clientOf is who sends a request: its address, or the network of 64 bits in which an IPv6 host chooses its
+// own (RFC 4291, section 2.5.4).
+func clientOf(r *http.Request) string {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	if a, err := netip.ParseAddr(host); err == nil && a.Is6() && !a.Is4In6() {
+		if net, err := a.WithZone("").Prefix(64); err == nil {
+			return net.String()
+		}
+	}
+	return host
+}
+
+// answerMargin is what is left to tell a client that its time is over.
+const answerMargin = 5 * time.Second
+
+// within bounds the time that a request's body and answer may take; streams renew it themselves. Its work
+// ends a little before, so that the client still learns why.
 func within(limit time.Duration, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		c := http.NewResponseController(w)
@@ -217,8 +256,19 @@ func within(limit time.Duration, next http.Handler) http.Handler {
 			refuse(w, http.StatusInternalServerError, "cannot set a time limit")
 			return
 		}
-		ctx, cancel := context.WithDeadline(r.Context(), end)
+		ctx, cancel := context.WithDeadline(r.Context(), end.Add(-answerMargin))
 		defer cancel()
 		next.ServeHTTP(w, r.WithContext(ctx))
+	})
+}
+
+// listening lets a client listen for as long as it likes: what is sent to it has a deadline each time.
+func listening(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if err := http.NewResponseController(w).SetReadDeadline(time.Time{}); err != nil && !errors.Is(err, http.ErrNotSupported) {
+			refuse(w, http.StatusInternalServerError, "cannot set a time limit")
+			return
+		}
+		next.ServeHTTP(w, r)
 	})
 }

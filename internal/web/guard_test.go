@@ -121,11 +121,11 @@ func TestToken(t *testing.T) {
 		t.Errorf("health needs no token: %d", status)
 	}
 	last := 0
-	for range loginBurst + 1 {
+	for range guessBurst + 1 {
 		last, _ = c.do("POST", "/api/session", map[string]string{"token": "guess guess guess guess"})
 	}
 	if last != http.StatusTooManyRequests {
-		t.Errorf("the %dth guess in a row: %d", loginBurst+1, last)
+		t.Errorf("the %dth guess in a row: %d", guessBurst+1, last)
 	}
 }
 

@@ -78,7 +78,8 @@ func readJudgement(b []byte, facets int) (*judgedMeta, error) {
 	return m, nil
 }
 
-// judgement is the last one made of a job's part as it is now; nil when there is none. decisions is the
+// judgement is the last one made of a job's part as it is now, which has been looked over; nil when there
+// is none. decisions is the
 // key of those it was made for.
 func (s *Server) judgement(ctx context.Context, id string, sc *scene) (j *judgement, decisions string, err error) {
 	t, found, err := s.tasks.Kept(ctx, id, kindJudge)
@@ -88,16 +89,12 @@ func (s *Server) judgement(ctx context.Context, id string, sc *scene) (j *judgem
 	if !found {
 		return nil, "", nil
 	}
-	part, err := sc.inspected(ctx)
-	if err != nil {
-		return nil, "", err
-	}
 	sc.mu.Lock()
 	defer sc.mu.Unlock()
 	if sc.judgedBy == t.ID {
 		return sc.judged, sc.judgeKey, nil
 	}
-	m, err := keptJudgement(ctx, t, len(part.mesh.Tris))
+	m, err := keptJudgement(ctx, t, len(sc.part.mesh.Tris))
 	if err != nil {
 		return nil, "", err
 	}

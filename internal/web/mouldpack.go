@@ -2,10 +2,10 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"sync"
 
 	"mouldwright/internal/job"
 	"mouldwright/internal/mesh"
@@ -16,7 +16,7 @@ import (
 
 // keptPacks keeps the packs of the jobs last looked at.
 type keptPacks struct {
-	mu   sync.Mutex
+	gate chan struct{} // holds one: a pack is made at a time, and who waits for it may leave
 	byID map[string]keptPack
 }
 
@@ -29,12 +29,18 @@ func (k keptPack) tagged() tagged {
 	return tagged{k.tag, func() ([]byte, error) { return k.bytes, nil }}
 }
 
-func newKeptPacks() *keptPacks { return &keptPacks{byID: map[string]keptPack{}} }
+func newKeptPacks() *keptPacks {
+	return &keptPacks{gate: make(chan struct{}, 1), byID: map[string]keptPack{}}
+}
 
 // of gives a job's pack as it is for a tag, which changes with what it is made of.
-func (k *keptPacks) of(id, tag string, pack func() ([]byte, error)) (tagged, error) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
+func (k *keptPacks) of(ctx context.Context, id, tag string, pack func() ([]byte, error)) (tagged, error) {
+	select {
+	case k.gate <- struct{}{}:
+		defer func() { <-k.gate }()
+	case <-ctx.Done():
+		return tagged{}, ctx.Err()
+	}
 	if p := k.byID[id]; p.tag == tag {
 		return p.tagged(), nil
 	}
@@ -70,22 +76,26 @@ type mouldPiece struct {
 }
 
 // packedMould packs the mould of a job's last run.
-func (s *Server) packedMould(_ context.Context, id string) (tagged, error) {
+func (s *Server) packedMould(ctx context.Context, id string) (tagged, error) {
 	folder, err := s.work.folder(id)
 	if err != nil {
 		return tagged{}, err
 	}
 	path := filepath.Join(folder, job.OutName, mouldFile)
-	info, err := os.Stat(path)
+	f, err := s.work.outFile(id, mouldFile) // which follows no link out
 	if err != nil {
 		return tagged{}, fmt.Errorf("there is no mould yet: %w", os.ErrNotExist)
 	}
-	return s.moulds.of(id, fileTag(info), func() ([]byte, error) {
+	info, err := f.Stat()
+	if err = errors.Join(err, f.Close()); err != nil {
+		return tagged{}, fmt.Errorf("read the mould: %w", err)
+	}
+	return s.moulds.of(ctx, id, fileTag(info), func() ([]byte, error) {
 		rep, err := job.LastReport(folder)
 		if err != nil {
 			return nil, err
 		}
-		model, err := meshfile.Open(path, mesh.Limits{})
+		model, err := meshfile.OpenContext(ctx, path, mesh.Limits{})
 		if err != nil {
 			return nil, err
 		}

@@ -8,6 +8,7 @@ import (
 	"net"
 	"strings"
 
+	"mouldwright/internal/buildinfo"
 	"mouldwright/internal/record"
 )
 
@@ -31,6 +32,7 @@ type Options struct {
 	MaxUploadBytes int64 // of one part; 0 is DefaultUploadBytes
 	MaxFacets      int   // of one part; 0 is DefaultFacets
 	Version        string
+	Build          string // what tells builds apart that compute otherwise; "" is buildinfo.Mark
 }
 
 const (
@@ -41,9 +43,6 @@ const (
 	DefaultUploadBytes = 512 << 20
 	// DefaultFacets keeps one part under about 2 GB of memory while it is judged.
 	DefaultFacets = 4_000_000
-
-	// MinTokenRunes makes guessing hopeless at the rate at which wrong tokens are answered.
-	MinTokenRunes = 20
 )
 
 // ErrExposed says that the address can be reached from other machines and no token guards it.
@@ -55,6 +54,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Addr == "" {
 		o.Addr = DefaultAddr
+	}
+	if o.Build == "" {
+		o.Build = buildinfo.Mark()
 	}
 	if o.MaxUploadBytes == 0 {
 		o.MaxUploadBytes = DefaultUploadBytes
@@ -87,8 +89,10 @@ func (o Options) check() error {
 	if (o.CertFile == "") != (o.KeyFile == "") {
 		return errors.New("TLS needs both --tls-cert and --tls-key")
 	}
-	if o.Token != "" && len([]rune(o.Token)) < MinTokenRunes {
-		return fmt.Errorf("the token has %d characters; use at least %d, such as %s", len([]rune(o.Token)), MinTokenRunes, suggestToken())
+	if o.Token != "" {
+		if err := checkToken(o.Token); err != nil {
+			return err
+		}
 	}
 	if loopback(host) || o.Token != "" {
 		return nil
@@ -105,8 +109,6 @@ func loopback(host string) bool {
 	ip := net.ParseIP(host)
 	return ip != nil && ip.IsLoopback()
 }
-
-func suggestToken() string { return randomHex(16) }
 
 func randomHex(n int) string {
 	b := make([]byte, n)

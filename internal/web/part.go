@@ -20,8 +20,8 @@ type part struct {
 	fatal  error // why no mould can be made of it; it can still be looked at
 }
 
-func openPart(folder string, f *job.File) (*job.OpenedPart, error) {
-	return job.OpenPart(filepath.Join(folder, f.Part.File), f.Part.Unit, f.Part.Object)
+func openPart(ctx context.Context, folder string, f *job.File) (*job.OpenedPart, error) {
+	return job.OpenPartContext(ctx, filepath.Join(folder, f.Part.File), f.Part.Unit, f.Part.Object)
 }
 
 func inspect(ctx context.Context, opened *job.OpenedPart) (*part, error) {

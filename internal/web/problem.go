@@ -8,9 +8,11 @@ import (
 	"log"
 	"net/http"
 	"strings"
+	"syscall"
 
 	"mouldwright/internal/batch"
 	"mouldwright/internal/job"
+	"mouldwright/internal/membudget"
 	"mouldwright/internal/mesh"
 	"mouldwright/internal/record"
 
@@ -84,11 +86,13 @@ func (s *Server) asProblem(err error) error {
 		return problem(http.StatusNotFound, "there is no such job in the folder of jobs")
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return problem(http.StatusServiceUnavailable, "it took too long, or the server is being stopped; try again")
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return problem(http.StatusInsufficientStorage, "%s", s.hidePaths(err.Error()+"; the server's disk is full: make room there and try again"))
 	case errors.Is(err, fs.ErrNotExist):
 		return problem(http.StatusNotFound, "%s", s.hidePaths(err.Error()))
 	case errors.Is(err, errChanged), errors.Is(err, ErrTaskBusy):
 		return problem(http.StatusConflict, "%v", err)
-	case errors.Is(err, ErrQueueFull):
+	case errors.Is(err, ErrQueueFull), errors.Is(err, membudget.ErrCrowded), errors.Is(err, errStagingFull):
 		return problem(http.StatusServiceUnavailable, "%v", err)
 	case errors.Is(err, errTooLarge):
 		return problem(http.StatusRequestEntityTooLarge, "%v", err)

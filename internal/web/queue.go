@@ -17,6 +17,7 @@ import (
 	"mouldwright/internal/bundle"
 	"mouldwright/internal/job"
 	"mouldwright/internal/tasks"
+	"mouldwright/internal/tempdir"
 )
 
 // Long work runs in a line kept in a database (package tasks). With the folder's own, it is done here and
@@ -73,13 +74,13 @@ const TasksFile = "tasks.db"
 // buildsAtOnce is one: a build uses every core itself.
 const buildsAtOnce = 1
 
-// lineVersion is what two processes must share to do each other's work: another version may compute
+// lineVersion is what two processes must share to do each other's work: another build may compute
 // otherwise, and so may another kind of processor, in the last bits.
-func lineVersion(version string) string { return version + " " + runtime.GOARCH }
+func lineVersion(build string) string { return build + " " + runtime.GOARCH }
 
 // openLine opens the line of work and begins on what waits in it.
 func (s *Server) openLine(ctx context.Context) (*tasks.Queue, error) {
-	opt := tasks.Options{Version: lineVersion(s.opt.Version), Refusal: isRefusal, AtOnce: buildsAtOnce, Log: warnings()}
+	opt := tasks.Options{Version: lineVersion(s.opt.Build), Refusal: isRefusal, AtOnce: buildsAtOnce, Log: warnings()}
 	if s.opt.Database == "" {
 		opt.Handlers = map[string]tasks.Handler{kindJudge: s.judgeHere, kindBuild: s.buildHere, kindCompare: s.compareHere}
 		return tasks.Open(ctx, filepath.Join(s.work.dir, TasksFile), opt)
@@ -127,11 +128,13 @@ func (s *Server) submit(ctx context.Context, id, kind string) (TaskState, error)
 func (s *Server) packed(ctx context.Context, folder string, r tasks.Request) (tasks.Request, error) {
 	r.Params = time.Now().Format(time.RFC3339Nano)
 	if r.Kind == kindJudge {
-		sc, _, err := s.scene(r.Job)
+		_, d, err := s.sound(r.Job)
 		if err != nil {
 			return r, err
 		}
-		r.Params = sc.key
+		if r.Params, err = sceneKey(folder, d.file); err != nil {
+			return r, err
+		}
 	}
 	names, err := job.Inputs(folder)
 	if err != nil {
@@ -212,7 +215,7 @@ func (s *Server) collect(ctx context.Context, t *tasks.Task) error {
 	if err != nil {
 		return err
 	}
-	dir, err := os.MkdirTemp("", "mouldwright-results-")
+	dir, err := tempdir.Make("results")
 	if err != nil {
 		return err
 	}

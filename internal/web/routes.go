@@ -26,6 +26,7 @@ func (s *Server) routes(r chi.Router) {
 		refuse(w, http.StatusMethodNotAllowed, "this address does not take "+printable(r.Method))
 	})
 	r.Group(func(r chi.Router) { // streams and uploads set their own limits
+		r.Use(listening)
 		api := s.api(r)
 		s.uploadRoutes(api)
 		s.watchRoutes(api)

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"mouldwright/internal/job"
+	"mouldwright/internal/membudget"
 	"mouldwright/internal/solid"
 	"mouldwright/internal/tasks"
 
@@ -32,6 +33,8 @@ type Server struct {
 	books  *bookkeeping
 	costly *turnstile
 	long   *turnstile
+	// reading is the memory of parts that are being read
+	reading *membudget.Shares
 
 	openAPI *huma.OpenAPI
 	closing sync.Once
@@ -43,12 +46,14 @@ func newServer(opt Options, addr net.Addr) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	staged, err := newStaging(opt)
+	reading := newReading()
+	staged, err := newStaging(opt, reading)
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{opt: opt, work: work, staged: staged, scenes: newScenes(), moulds: newKeptPacks(), fills: newKeptPacks(),
-		pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt), costly: newCostly(), long: newLong()}
+	s := &Server{opt: opt, work: work, staged: staged, moulds: newKeptPacks(), fills: newKeptPacks(),
+		pool: solid.NewPool(solid.Options{}), users: newSessions(opt), books: newBookkeeping(opt), costly: newCostly(), long: newLong(), reading: reading}
+	s.scenes = newScenes(s.reading)
 	s.guard = newGuard(addr, opt, s.users)
 	// Last: with it, work begins.
 	if s.tasks, err = s.openLine(context.Background()); err != nil {
@@ -65,6 +70,7 @@ func isRefusal(err error) bool {
 // close ends the work in hand and clears up.
 func (s *Server) close() (err error) {
 	s.closing.Do(func() {
+		s.scenes.close()
 		err = errors.Join(s.tasks.Close(), s.books.close(), s.pool.Close(), s.staged.close(), s.work.root.Close())
 	})
 	return err
@@ -84,7 +90,15 @@ const (
 	uploadTimeout = 15 * time.Minute // of a part over a slow network
 	closeTimeout  = 5 * time.Second
 	headerBytes   = 32 << 10
+	// plainTimeout holds for every address that sets no limit of its own: the page and its files, signing in.
+	plainTimeout = 30 * time.Second
 )
+
+// newHTTPServer has a deadline for everything that a client may be slow at.
+func newHTTPServer(h http.Handler, base context.Context) *http.Server {
+	return &http.Server{Handler: h, ReadHeaderTimeout: headerTimeout, ReadTimeout: plainTimeout, WriteTimeout: plainTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerBytes,
+		BaseContext: func(net.Listener) context.Context { return base }}
+}
 
 // Serve runs a server until ctx ends. ready is called with its address once it listens.
 func Serve(ctx context.Context, opt Options, ready func(url string)) (err error) {
@@ -104,8 +118,7 @@ func Serve(ctx context.Context, opt Options, ready func(url string)) (err error)
 	// Streams watch this, so that they end when the server does.
 	base, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
-	h := &http.Server{Handler: s.handler(), ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: headerBytes,
-		BaseContext: func(net.Listener) context.Context { return base }}
+	h := newHTTPServer(s.handler(), base)
 	ended := make(chan error, 1)
 	go func() {
 		if opt.CertFile != "" {
@@ -123,7 +136,12 @@ func Serve(ctx context.Context, opt Options, ready func(url string)) (err error)
 	stop()
 	end, cancel := context.WithTimeout(context.Background(), closeTimeout)
 	defer cancel()
-	if err := h.Shutdown(end); err != nil {
+	if err := h.Shutdown(end); errors.Is(err, context.DeadlineExceeded) {
+		err = h.Close() // who is still reading has had the time
+		if err != nil {
+			return fmt.Errorf("stop serving: %w", err)
+		}
+	} else if err != nil {
 		return fmt.Errorf("stop serving: %w", errors.Join(err, h.Close()))
 	}
 	return nil

@@ -29,12 +29,10 @@ func newSessions(opt Options) *sessions {
 	return &sessions{token: opt.Token, key: []byte(randomHex(32)), secure: opt.CertFile != ""}
 }
 
-func (s *sessions) good(r *http.Request) bool {
+// signedIn says whether a request needs no token: the server asks for none, or the cookie is good.
+func (s *sessions) signedIn(r *http.Request) bool {
 	if s.token == "" {
 		return true
-	}
-	if t, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer "); ok {
-		return s.right(t)
 	}
 	c, err := r.Cookie(cookieName)
 	if err != nil {
@@ -43,6 +41,11 @@ func (s *sessions) good(r *http.Request) bool {
 	until, mark, ok := strings.Cut(c.Value, ".")
 	end, err := strconv.ParseInt(until, 10, 64)
 	return ok && err == nil && time.Now().Unix() < end && hmac.Equal([]byte(mark), []byte(s.mark(until)))
+}
+
+// bearer is the token that a request gives in its Authorization header.
+func bearer(r *http.Request) (token string, given bool) {
+	return strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
 }
 
 // right compares digests, so that the time it takes says nothing of the token or its length.

@@ -25,7 +25,7 @@ const (
 	costlyAtOnce                 = 4
 	costlyWait                   = 30 * time.Second
 	// costlyWaiting leaves slots for requests that cost little.
-	costlyWaiting = slotsAtOnce / 2
+	costlyWaiting = 256
 	// Closing a lid and planning a batch use every core for seconds to minutes.
 	longAtOnce, longWaiting = 1, 8
 )

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -9,17 +10,19 @@ import (
 	"path/filepath"
 	"strings"
 
+	"mouldwright/internal/buildinfo"
 	"mouldwright/internal/bundle"
 	"mouldwright/internal/job"
 	"mouldwright/internal/record"
 	"mouldwright/internal/solid"
 	"mouldwright/internal/tasks"
+	"mouldwright/internal/tempdir"
 )
 
 // WorkerOptions set up a worker.
 type WorkerOptions struct {
 	Database string // postgres://…
-	Version  string // of the program: it does the work of servers of the same version
+	Build    string // it does the work of servers of the same build; "" is buildinfo.Mark
 	AtOnce   int    // tasks at once; 0 is 1, as each uses every core
 }
 
@@ -34,7 +37,7 @@ func Work(ctx context.Context, opt WorkerOptions, ready func()) (err error) {
 	}
 	w := &worker{solid.NewPool(solid.Options{})}
 	defer func() { err = errors.Join(err, w.pool.Close()) }()
-	q, err := tasks.Open(ctx, opt.Database, tasks.Options{Version: lineVersion(opt.Version), Handlers: w.handlers(), AtOnce: opt.AtOnce, Refusal: isRefusal, Log: warnings()})
+	q, err := tasks.Open(ctx, opt.Database, tasks.Options{Version: lineVersion(cmp.Or(opt.Build, buildinfo.Mark())), Handlers: w.handlers(), AtOnce: opt.AtOnce, Refusal: isRefusal, Log: warnings()})
 	if err != nil {
 		return err
 	}
@@ -53,7 +56,7 @@ func (w *worker) handlers() map[string]tasks.Handler {
 // unpacked gives a handler the job folder of a task, for as long as it runs.
 func (w *worker) unpacked(do func(ctx context.Context, t *tasks.Task, folder string) error) tasks.Handler {
 	return func(ctx context.Context, t *tasks.Task) (err error) {
-		dir, err := os.MkdirTemp("", "mouldwright-work-")
+		dir, err := tempdir.Make("work")
 		if err != nil {
 			return fmt.Errorf("make a folder to work in: %w", err)
 		}
@@ -73,7 +76,7 @@ func (w *worker) unpacked(do func(ctx context.Context, t *tasks.Task, folder str
 // fetch unpacks a task's file.
 func fetch(ctx context.Context, get func(context.Context, io.Writer) error, dir string) (names []string, err error) {
 	// Through a file: it is whole and checked before anything of it is used.
-	f, err := os.CreateTemp("", "mouldwright-bundle-")
+	f, err := tempdir.File("bundle")
 	if err != nil {
 		return nil, err
 	}
@@ -92,7 +95,7 @@ func (w *worker) judge(ctx context.Context, t *tasks.Task, folder string) error 
 	if err != nil {
 		return err
 	}
-	o, err := openPart(folder, f)
+	o, err := openPart(ctx, folder, f)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -48,6 +49,9 @@ func (w *workspace) folder(id string) (string, error) {
 	if !w.holds(id, job.FileName) {
 		return "", errNoJob
 	}
+	if err := w.ownResults(id + "/" + job.OutName); err != nil {
+		return "", err
+	}
 	return filepath.Join(w.dir, id), nil
 }
 
@@ -62,6 +66,14 @@ func (w *workspace) holds(id, file string) bool {
 	}
 	info, err = w.root.Lstat(id + "/" + file)
 	return err == nil && info.Mode().IsRegular()
+}
+
+// ownResults refuses a folder of results that is a link: it would be read and written wherever it leads.
+func (w *workspace) ownResults(name string) error {
+	if info, err := w.root.Lstat(name); err == nil && !info.IsDir() {
+		return problem(http.StatusConflict, "%s is not a folder but a link or a file, which the server does not follow; put a folder in its place", name)
+	}
+	return nil
 }
 
 // ids lists the jobs, the last changed first.

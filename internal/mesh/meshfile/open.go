@@ -2,6 +2,7 @@ package meshfile
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -22,6 +23,11 @@ const sniffBytes = 512
 
 // Open reads the mesh file at path under the limits. Errors are *mesh.ReadError and name the file.
 func Open(path string, lim mesh.Limits) (*mesh.Model, error) {
+	return OpenContext(context.Background(), path, lim)
+}
+
+// OpenContext is Open that stops reading when ctx ends; the error is then the context's.
+func OpenContext(ctx context.Context, path string, lim mesh.Limits) (*mesh.Model, error) {
 	lim = lim.OrDefault()
 	// Opening a pipe would wait for its other end, so look before opening.
 	info, err := os.Stat(path)
@@ -55,24 +61,47 @@ func Open(path string, lim mesh.Limits) (*mesh.Model, error) {
 		return nil, &mesh.ReadError{Path: path, What: "neither its content nor its name is that of a known mesh format",
 			Do: "export the part as 3MF, STL, OBJ or PLY"}
 	}
-	model, err := read(f, info.Size(), lim)
+	model, err := read(&watched{ctx, f}, info.Size(), lim)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	if err != nil {
 		return nil, explain(path, err)
 	}
 	return model, nil
 }
 
+// watched is a file that reads nothing more once its context has ended.
+type watched struct {
+	ctx context.Context
+	f   *os.File
+}
+
+func (w *watched) Read(p []byte) (int, error) {
+	if err := w.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return w.f.Read(p)
+}
+
+func (w *watched) ReadAt(p []byte, at int64) (int, error) {
+	if err := w.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return w.f.ReadAt(p, at)
+}
+
 // readFunc reads a whole file of one format.
-type readFunc func(*os.File, int64, mesh.Limits) (*mesh.Model, error)
+type readFunc func(*watched, int64, mesh.Limits) (*mesh.Model, error)
 
 var byExtension = map[string]readFunc{".3mf": read3MF, ".stl": readSTL, ".obj": readOBJ, ".ply": readPLY}
 
-func read3MF(f *os.File, size int64, lim mesh.Limits) (*mesh.Model, error) {
+func read3MF(f *watched, size int64, lim mesh.Limits) (*mesh.Model, error) {
 	return threemf.Read(f, size, lim)
 }
-func readSTL(f *os.File, _ int64, lim mesh.Limits) (*mesh.Model, error) { return stl.Read(f, lim) }
-func readOBJ(f *os.File, _ int64, lim mesh.Limits) (*mesh.Model, error) { return obj.Read(f, lim) }
-func readPLY(f *os.File, _ int64, lim mesh.Limits) (*mesh.Model, error) { return ply.Read(f, lim) }
+func readSTL(f *watched, _ int64, lim mesh.Limits) (*mesh.Model, error) { return stl.Read(f, lim) }
+func readOBJ(f *watched, _ int64, lim mesh.Limits) (*mesh.Model, error) { return obj.Read(f, lim) }
+func readPLY(f *watched, _ int64, lim mesh.Limits) (*mesh.Model, error) { return ply.Read(f, lim) }
 
 // reader picks by content where that is plain, otherwise by the extension. Binary STL has no mark of
 // its own, so it goes by its name; OBJ has one only in the words its lines start with.

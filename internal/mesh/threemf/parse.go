@@ -58,6 +58,7 @@ type parser struct {
 	*xmlReader
 	doc    *document
 	facets int // in all objects
+	verts  int // in all objects
 	noted  map[string]bool
 }
 
@@ -292,9 +293,10 @@ func (p *parser) vertex(o *object, s xml.StartElement) error {
 	if s.Name != (xml.Name{Space: coreNS, Local: "vertex"}) {
 		return nil
 	}
-	// A closed mesh has half as many vertices as facets; 3 a facet is all that any mesh can use.
-	if len(o.mesh.Verts) >= 3*p.lim.Facets {
-		return p.lim.TooManyFacets()
+	// Vertices come before the triangles that use them. A closed mesh has half as many as facets, so one
+	// with more than a vertex for each facet allowed is refused before it fills memory.
+	if p.verts++; p.verts > p.lim.Facets {
+		return &mesh.LimitError{Limit: "Facets", Max: int64(p.lim.Facets), What: "vertices"}
 	}
 	var c [3]float64
 	var seen [3]bool
