@@ -45,6 +45,8 @@ type Queue struct {
 	opt    Options
 	line   string // River's name of the line for this version
 	worker string
+	shared bool            // other processes may work on the same line
+	told   map[string]bool // versions whose work is left lying; tend's own
 
 	ctx    context.Context // ends with Close
 	stop   context.CancelFunc
@@ -74,14 +76,14 @@ func Open(ctx context.Context, dsn string, opt Options) (*Queue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the line of work %s: %w", record.Shown(dsn), err)
 	}
-	q, err := begin(ctx, e, opt)
+	q, err := begin(ctx, e, opt, record.IsPostgres(dsn))
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open the line of work %s: %w", record.Shown(dsn), err), e.close())
 	}
 	return q, nil
 }
 
-func begin(ctx context.Context, e engine, opt Options) (*Queue, error) {
+func begin(ctx context.Context, e engine, opt Options, shared bool) (*Queue, error) {
 	opt.AtOnce = cmp.Or(opt.AtOnce, 1)
 	if opt.Refusal == nil {
 		opt.Refusal = func(error) bool { return false }
@@ -89,7 +91,7 @@ func begin(ctx context.Context, e engine, opt Options) (*Queue, error) {
 	if opt.Log == nil {
 		opt.Log = slog.New(slog.DiscardHandler)
 	}
-	q := &Queue{e: e, opt: opt, line: lineName(opt.Version), worker: workerName(), nudge: make(chan struct{}, 1),
+	q := &Queue{e: e, opt: opt, line: lineName(opt.Version), worker: workerName(), shared: shared, told: map[string]bool{}, nudge: make(chan struct{}, 1),
 		atWork: map[string]context.CancelCauseFunc{}, strikes: map[string]int{}}
 	if err := e.migrate(ctx); err != nil {
 		return nil, err
@@ -103,6 +105,13 @@ func begin(ctx context.Context, e engine, opt Options) (*Queue, error) {
 			q.stop()
 			return nil, err
 		}
+	}
+	if err := q.register(q.ctx); err != nil {
+		q.stop()
+		if len(opt.Handlers) > 0 {
+			err = errors.Join(err, e.stop(ctx))
+		}
+		return nil, err
 	}
 	q.tended.Go(q.tend)
 	return q, nil
@@ -124,6 +133,11 @@ func (q *Queue) Close() error {
 	}
 	q.stop()
 	q.tended.Wait()
+	bye, cancel := context.WithTimeout(context.Background(), settleWithin)
+	defer cancel()
+	if gone := q.unregister(bye); gone != nil {
+		q.opt.Log.Warn("say that this worker is gone", "error", gone) // it is forgotten after a while
+	}
 	return errors.Join(err, q.e.close())
 }
 
@@ -139,7 +153,7 @@ func workerName() string {
 	if err != nil {
 		host = "unknown"
 	}
-	return fmt.Sprintf("%s/%d", host, os.Getpid())
+	return fmt.Sprintf("%s/%d/%s", host, os.Getpid(), newID()[:4])
 }
 
 func newID() string {

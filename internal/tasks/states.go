@@ -15,12 +15,18 @@ func (q *Queue) states(ctx context.Context) ([]State, error) {
 	if q.version == changes && time.Since(q.knownAt) < freshFor {
 		return q.known, nil
 	}
+	var versions []string
 	all, err := rowsOf(ctx, q.e, func(r scanner) (s State, err error) {
-		err = r.Scan(&s.ID, &s.Job, &s.Kind, &s.State, &s.Stage, &s.Share, &s.Error, &s.Seconds)
+		var version string
+		err = r.Scan(&s.ID, &s.Job, &s.Kind, &s.State, &s.Stage, &s.Share, &s.Error, &version, &s.Seconds)
+		versions = append(versions, version)
 		return s, err
-	}, `SELECT id, job, kind, state, stage, share, error,
+	}, `SELECT id, job, kind, state, stage, share, error, version,
 		CASE WHEN started = 0 THEN 0.0 WHEN ended > 0 THEN ended - started ELSE {now} - started END
 		FROM tasks WHERE space = $1 ORDER BY created DESC, id`, q.opt.Space)
+	if err == nil {
+		err = q.explain(ctx, all, versions)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("read how the work stands: %w", err)
 	}

@@ -16,7 +16,7 @@ func (q *Queue) tend() {
 	every := time.NewTicker(tendEvery)
 	defer every.Stop()
 	for round := 0; ; round++ {
-		jobs := []func(context.Context) error{q.takeOver, q.collect}
+		jobs := []func(context.Context) error{q.register, q.takeOver, q.collect, q.leftLying}
 		if round%strayRounds == 0 {
 			jobs = append(jobs, q.strays)
 		}
@@ -217,6 +217,7 @@ func (q *Queue) forget(ctx context.Context) error {
 			// Of each job and kind, what came of the last task alone is kept.
 			`UPDATE tasks SET result = '' WHERE result <> '' AND state NOT IN ('waiting', 'running', 'collecting')
 				AND EXISTS (SELECT 1 FROM tasks later WHERE later.space = tasks.space AND later.job = tasks.job AND later.kind = tasks.kind AND later.state = 'done' AND later.created > tasks.created)`,
+			"DELETE FROM task_workers WHERE seen < {now} - " + fileKept,
 			`DELETE FROM task_files WHERE used < {now} - ` + fileKept + ` AND digest NOT IN (SELECT input FROM tasks) AND digest NOT IN (SELECT result FROM tasks)`,
 		} {
 			if _, err := t.exec(ctx, query); err != nil {
@@ -230,5 +231,5 @@ func (q *Queue) forget(ctx context.Context) error {
 }
 
 // fileKept is how long a file that no task holds stays, in seconds: a task that was just put may be about
-// to name it.
+// to name it. A worker that has said nothing for as long is forgotten too.
 const fileKept = "3600"
