@@ -300,11 +300,17 @@ func (b *Bench) mouldCosts(p *Plan, a *account, shots map[int]int) {
 			a.share("moulds", cost*float64(all)/float64(tool.LifeShots), of)
 		}
 	}
+	words := "each mould's cost over its life in shots; whole where no life is known"
 	if b.Money.MouldsWhole {
-		a.rest("moulds", "every mould whole")
-	} else {
-		a.rest("moulds", "each mould's cost over its life in shots; whole where no life is known")
+		words = "every mould whole"
 	}
+	for t := range b.Tools {
+		if c, ok := b.Money.MouldCosts[b.Tools[t].Name]; ok {
+			words += fmt.Sprintf("; one of %s: %.1f mL printed in %s (%.2f), %.1f mL of silicone in %s (%.2f), hands %.2f", b.Tools[t].Name, c.PrintML, counted(c.Pieces, "piece"), c.Print,
+				c.SiliconeML, counted(c.Pours, "pour"), c.Silicone, c.Labour)
+		}
+	}
+	a.rest("moulds", "%s", words)
 }
 
 func (b *Bench) materialNeed(p *Plan) map[string]float64 {

@@ -198,7 +198,7 @@ func Parse(path string, src []byte) (*Bench, error) {
 	if err := decode(path, src, f); err != nil {
 		return nil, err
 	}
-	r := &reader{path: path, src: src, f: f}
+	r := &reader{path: path, src: src, f: f, mouldCosts: map[string]MouldCost{}}
 	return r.bench()
 }
 
@@ -231,6 +231,8 @@ type reader struct {
 
 	jobs     []*job.Report // of each tool; nil without a job
 	warnings []string
+
+	mouldCosts map[string]MouldCost // of tools whose cost is their job's
 }
 
 // fail notes what is wrong with a key of the n-th table of a kind ("" is the top).

@@ -49,7 +49,7 @@ func (r *reader) bench() (*Bench, error) {
 	if r.err != nil {
 		return nil, r.err
 	}
-	b.Warnings = r.warnings
+	b.Warnings, b.Money.MouldCosts = r.warnings, r.mouldCosts
 	return b, nil
 }
 
@@ -108,8 +108,8 @@ func (r *reader) operators(b *Bench) {
 			}
 			o.Away = append(o.Away, b.awayDays(first, last, "away"))
 		}
-		if f.Calendar != "" && r.err == nil {
-			away, err := b.readCalendar(besides(r.path, f.Calendar))
+		if path := r.besides("operator", n, "calendar", f.Calendar); path != "" && r.err == nil {
+			away, err := b.readCalendar(path)
 			if err != nil {
 				r.fail("operator", n, "calendar", "%v", err)
 			}
@@ -169,7 +169,7 @@ func (r *reader) quote(b *Bench) {
 		q.Date = r.date("quote", 0, "date", f.Date)
 	}
 	if f.Logo != "" {
-		q.Logo = besides(r.path, f.Logo)
+		q.Logo = r.besides("quote", 0, "logo", f.Logo)
 	}
 	const most = 8
 	if len(f.Quantities) > most {

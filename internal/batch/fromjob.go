@@ -32,11 +32,14 @@ func (r *reader) toolJob(n int) {
 		return
 	}
 	r.jobs[n] = rep
+	if t.Cost == 0 {
+		r.mouldCost(n, t.Job, rep)
+	}
 	has := rep.Mould.Castings()
 	if t.Cavities == 0 {
 		t.Cavities = has
 	}
-	switch block := rep.Mould.BlockMM; {
+	switch block := standing(rep); {
 	case t.Cavities != has && len(t.BoxMM) == 0:
 		r.fail("tool", n, "box_mm", "the job's mould has %s, this one %d: write its size", cavityWords(has), t.Cavities)
 	case len(t.BoxMM) == 0:
@@ -47,6 +50,72 @@ func (r *reader) toolJob(n int) {
 	}
 	if t.Cavities != has {
 		r.warn("tool %q: %d cavities are written, its job's mould has %s; the written number is used", t.Name, t.Cavities, cavityWords(has))
+	}
+}
+
+// standing is the room that a closed mould takes as it is poured, mm: its block, and where a wedge props it what
+// the tilt adds at most, whichever way it leans.
+func standing(rep *job.Report) [3]float64 {
+	box := rep.Mould.BlockMM
+	if rep.Fill == nil || rep.Fill.Wedge == nil {
+		return box
+	}
+	sin := math.Sin(rep.Fill.Wedge.TiltDeg * math.Pi / 180)
+	return [3]float64{box[0] + box[2]*sin, box[1] + box[2]*sin, box[2] + max(box[0], box[1])*sin + slices.Max(rep.Fill.Wedge.HeightsMM[:])}
+}
+
+// MouldCost is what a mould of a job costs to make: what is really printed and poured for it, by the volumes of
+// its finished pieces, and the hands on it.
+type MouldCost struct {
+	PrintML    float64 `json:"print_ml"`
+	SiliconeML float64 `json:"silicone_ml"`
+	Pieces     int     `json:"printed_pieces"`
+	Pours      int     `json:"silicone_pours"`
+	Print      float64 `json:"print"`
+	Silicone   float64 `json:"silicone"`
+	Labour     float64 `json:"labour"`
+	Typical    bool    `json:"typical_prices"` // at least one price is a typical value, not the maker's
+}
+
+// Total is all of it.
+func (c *MouldCost) Total() float64 { return c.Print + c.Silicone + c.Labour }
+
+const mm3PerML = 1000
+
+// CostOfMould works a job's mould out at the job's prices.
+func CostOfMould(rep *job.Report, rule job.CompareRule) MouldCost {
+	p := rule.Typical()
+	c := MouldCost{Typical: p.Typical, Pours: len(rep.Pours)}
+	for _, piece := range rep.Mould.Pieces {
+		if !piece.Poured {
+			c.Pieces++
+			c.PrintML += piece.VolumeMM3 / mm3PerML
+		}
+	}
+	for _, pour := range rep.Pours {
+		c.SiliconeML += pour.ML
+	}
+	c.Print, c.Silicone = c.PrintML*p.PrintPerML, c.SiliconeML*p.SiliconePerML
+	c.Labour = (float64(c.Pieces)*p.PieceMin + float64(c.Pours)*p.PourMin) / 60 * p.LabourPerH
+	return c
+}
+
+// mouldCost gives a tool the cost of its job's mould where none is written.
+func (r *reader) mouldCost(n int, folder string, rep *job.Report) {
+	path := folder
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(filepath.Dir(r.path), path)
+	}
+	f, err := job.Load(path)
+	if err != nil {
+		r.warn("tool %q: its cost is not written, and its job's prices cannot be read: %v", r.f.Tools[n].Name, err)
+		return
+	}
+	c := CostOfMould(rep, f.Compare)
+	r.f.Tools[n].Cost = c.Total()
+	r.mouldCosts[r.f.Tools[n].Name] = c
+	if c.Typical && c.Total() > 0 {
+		r.warn("tool %q: a mould costs %.2f by what its job prints and pours, at prices of which some are typical values; write your own under [compare] in the job, or the cost here", r.f.Tools[n].Name, c.Total())
 	}
 }
 

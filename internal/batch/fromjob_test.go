@@ -2,11 +2,13 @@ package batch
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"mouldwright/internal/fill"
 	"mouldwright/internal/job"
 	"mouldwright/internal/material"
 )
@@ -166,6 +168,31 @@ func TestJobOfNoUse(t *testing.T) {
 			if !strings.Contains(err.Error(), want) {
 				t.Errorf("%s: no %q in %v", c.name, want, err)
 			}
+		}
+	}
+}
+
+// TestCostOfMould adds a mould up by hand: pieces of 40 and 60 mL printed, 100 mL of silicone in one pour.
+func TestCostOfMould(t *testing.T) {
+	rep := ringReport()
+	rep.Mould.Pieces = []job.PieceReport{{VolumeMM3: 40_000}, {VolumeMM3: 60_000}, {VolumeMM3: 90_000, Poured: true}}
+	rep.Pours = []job.PourReport{{ML: 100}}
+	c := CostOfMould(rep, job.CompareRule{PrintPerML: 0.1, SiliconePerML: 0.03, LabourPerH: 30, PieceMin: 12, PourMin: 36})
+	if c.Print != 10 || c.Silicone != 3 || c.Labour != 30 || c.Total() != 43 || c.Pieces != 2 || c.Pours != 1 || !c.Typical {
+		t.Errorf("%+v", c)
+	}
+}
+
+// TestStandingOnAWedge: a cube of 100 mm that leans by 30° takes no more than 150 mm each way, and its wedge on top
+// of its height (closed form: w·cos + h·sin is at most w + h·sin).
+func TestStandingOnAWedge(t *testing.T) {
+	rep := ringReport()
+	rep.Mould.BlockMM = [3]float64{100, 100, 100}
+	rep.Fill = &job.FillReport{Wedge: &fill.Wedge{TiltDeg: 30, HeightsMM: [4]float64{3, 53, 53, 3}}}
+	got := standing(rep)
+	for k, want := range []float64{150, 150, 203} {
+		if math.Abs(got[k]-want) > 1e-9 {
+			t.Errorf("%v", got)
 		}
 	}
 }

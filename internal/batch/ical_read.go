@@ -8,12 +8,35 @@ import (
 	"time"
 )
 
-// besides is a path as counted from the folder of another file.
-func besides(of, path string) string {
-	if filepath.IsAbs(path) {
-		return path
+// besides is the path of a file that a setting names. It must lie in the batch's folder, also after symbolic links
+// are followed: a batch from somebody else reads nothing of the maker's.
+func (r *reader) besides(table string, n int, key, name string) string {
+	if name == "" {
+		return ""
 	}
-	return filepath.Join(filepath.Dir(of), path)
+	if !filepath.IsLocal(name) {
+		r.fail(table, n, key, "%q does not lie in the batch's folder; copy the file there and give its name alone", name)
+		return ""
+	}
+	folder := filepath.Dir(r.path)
+	path := filepath.Join(folder, name)
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		r.fail(table, n, key, "there is no file %q in the batch's folder", name)
+		return ""
+	}
+	top, err := filepath.EvalSymlinks(folder)
+	if err == nil {
+		var rel string
+		if rel, err = filepath.Rel(top, real); err == nil && !filepath.IsLocal(rel) {
+			r.fail(table, n, key, "%q leads out of the batch's folder; copy the file there", name)
+			return ""
+		}
+	}
+	if err != nil {
+		r.fail(table, n, key, "%v", err)
+	}
+	return path
 }
 
 // maxCalendar is the most bytes that a calendar may have.

@@ -17,13 +17,14 @@ type Money struct {
 	BenchPerDay float64 // rent, power, heat, for every day of the plan
 	PotPerH     float64 // an hour of one load in the pot
 	VacuumPerH  float64
-	CoatPerShot float64            // release agent
-	CupPerMix   float64            // cups, sticks, gloves
-	OverheadPct float64            // on all other costs
-	MarginPct   float64            // of the price
-	WastePct    float64            // of what is mixed
-	MouldsWhole bool               // moulds are charged whole, not by wear
-	ToolCost    map[string]float64 // one mould of a tool
+	CoatPerShot float64              // release agent
+	CupPerMix   float64              // cups, sticks, gloves
+	OverheadPct float64              // on all other costs
+	MarginPct   float64              // of the price
+	WastePct    float64              // of what is mixed
+	MouldsWhole bool                 // moulds are charged whole, not by wear
+	ToolCost    map[string]float64   // one mould of a tool
+	MouldCosts  map[string]MouldCost // what the costs of tools rest on, where they are their jobs'
 	Consumables []Consumable
 }
 

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"mouldwright/internal/job"
 )
 
 // A first batch.toml of a job is sound as it is, and can be planned.
@@ -15,7 +17,7 @@ func TestStarterPlans(t *testing.T) {
 	if err := os.Mkdir(folder, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	text, err := Starter(rep, "../ring", time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC))
+	text, err := Starter([]StarterJob{{Folder: "../ring", Report: rep, Rule: job.CompareRule{Batch: 12, LabourPerH: 33}}}, time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -30,11 +32,11 @@ func TestStarterPlans(t *testing.T) {
 	if err := Verify(b, p); err != nil {
 		t.Error(err)
 	}
-	if len(p.Versions) != 1 || p.Versions[0].Parts < 10 || p.Late != nil {
+	if len(p.Versions) != 1 || p.Versions[0].Parts < 12 || b.Versions[0].Quantity != 12 || b.Money.LabourPerH != 33 || p.Late != nil {
 		t.Errorf("%+v, late %v", p.Versions, p.Late)
 	}
 	rep.Mould = nil
-	if _, err := Starter(rep, "../ring", time.Time{}); err == nil {
+	if _, err := Starter([]StarterJob{{Folder: "../ring", Report: rep}}, time.Time{}); err == nil {
 		t.Error("a batch of a job without a mould")
 	}
 }

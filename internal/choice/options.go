@@ -104,7 +104,12 @@ func (o Options) withDefaults() (Options, error) {
 	orDefault(&o.InsertMM, DefaultInsertMM, &ignored)
 	orDefault(&o.SkinMM, DefaultSkinMM, &ignored)
 	orDefault(&o.BlockMM, DefaultBlockMM, &ignored)
-	p := &o.Prices
+	o.Prices = o.Prices.WithTypical()
+	return o, o.check()
+}
+
+// WithTypical fills in typical values, and says so in Typical.
+func (p Prices) WithTypical() Prices {
 	for _, d := range []struct {
 		to  *float64
 		def float64
@@ -112,7 +117,7 @@ func (o Options) withDefaults() (Options, error) {
 		{&p.PourMin, 30}, {&p.TrimMinPer100MM, 0.5}, {&p.ShowTrimTimes, 10}} {
 		orDefault(d.to, d.def, &p.Typical)
 	}
-	return o, o.check()
+	return p
 }
 
 func (o *Options) check() error {

@@ -15,9 +15,9 @@ import (
 )
 
 type batchNewCmd struct {
-	Folder string `arg:"" help:"The folder to make."`
-	Job    string `arg:"" help:"The job folder whose mould casts the parts."`
-	Start  string `placeholder:"DATE" help:"The first day, such as 2026-03-02; left out: today."`
+	Folder string   `arg:"" help:"The folder to make."`
+	Jobs   []string `arg:"" name:"job" help:"The job folders whose moulds cast the parts."`
+	Start  string   `placeholder:"DATE" help:"The first day, such as 2026-03-02; left out: today."`
 }
 
 func (c batchNewCmd) Run(s *session) error {
@@ -28,23 +28,33 @@ func (c batchNewCmd) Run(s *session) error {
 			return fmt.Errorf("--start %q: write a day such as 2026-03-02", c.Start)
 		}
 	}
-	rep, err := job.LastReport(c.Job)
-	if err != nil {
-		return err
-	}
 	from, err := filepath.Abs(c.Folder)
 	if err != nil {
 		return err
 	}
-	to, err := filepath.Abs(c.Job)
-	if err != nil {
-		return err
+	var jobs []batch.StarterJob
+	for _, folder := range c.Jobs {
+		j := batch.StarterJob{}
+		if j.Report, err = job.LastReport(folder); err != nil {
+			return err
+		}
+		f, err := job.Load(folder)
+		if err != nil {
+			return err
+		}
+		j.Rule = f.Compare
+		to, err := filepath.Abs(folder)
+		if err != nil {
+			return err
+		}
+		way, err := filepath.Rel(from, to)
+		if err != nil {
+			return fmt.Errorf("the way from the batch to the job: %w", err)
+		}
+		j.Folder = filepath.ToSlash(way)
+		jobs = append(jobs, j)
 	}
-	way, err := filepath.Rel(from, to)
-	if err != nil {
-		return fmt.Errorf("the way from the batch to the job: %w", err)
-	}
-	text, err := batch.Starter(rep, filepath.ToSlash(way), start)
+	text, err := batch.Starter(jobs, start)
 	if err != nil {
 		return err
 	}

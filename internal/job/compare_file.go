@@ -22,6 +22,9 @@ func (r CompareRule) prices() choice.Prices {
 		PieceMin: r.PieceMin, PourMin: r.PourMin, TrimMinPer100MM: r.TrimMinPer100MM, ShowTrimTimes: r.ShowTrimTimes}
 }
 
+// Typical are the prices with typical values where the job has none.
+func (r CompareRule) Typical() choice.Prices { return r.prices().WithTypical() }
+
 // ranges are the plain numbers with the span that makes sense; currencies differ by a factor of many
 // thousands, so prices are hardly bounded.
 func (r CompareRule) ranges() []settingRange {

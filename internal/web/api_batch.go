@@ -106,7 +106,11 @@ func (s *Server) batchStarter(id string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return batch.Starter(rep, "../"+id, time.Now())
+	f, err := job.Load(folder)
+	if err != nil {
+		return nil, err
+	}
+	return batch.Starter([]batch.StarterJob{{Folder: "../" + id, Report: rep, Rule: f.Compare}}, time.Now())
 }
 
 func (s *Server) lookAtBatch(id string) (*batchView, error) {
