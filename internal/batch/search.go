@@ -176,7 +176,7 @@ func (s *searcher) rate(sched *finite.Schedule) (v value) {
 			if kind.kind == stepDemould || kind.kind == stepTrim {
 				done[kind.version] = max(done[kind.version], p.End(k))
 			}
-			if kind.kind == stepTrim {
+			if kind.kind == stepTrim || kind.kind == stepDemould && s.m.b.Recipes[s.m.b.Versions[kind.version].Recipe].TrimS == 0 {
 				sum += p.End(k)
 			}
 		}
@@ -266,7 +266,7 @@ func (s *searcher) deal(order []int, size int, turns bool) (out []load) {
 func (s *searcher) joined(loads []load) (out []load) {
 	for _, ld := range loads {
 		if n := len(out); n > 0 {
-			if both := join(out[n-1], ld); s.feasible(both) {
+			if both := s.join(out[n-1], ld); s.feasible(both) {
 				out[n-1] = both
 				continue
 			}
@@ -276,11 +276,11 @@ func (s *searcher) joined(loads []load) (out []load) {
 	return out
 }
 
-// join puts two loads into the pot together; mixes of one version that meet become one.
-func join(a, b load) load {
+// join puts two loads into the pot together; mixes of one version that meet become one, if a cup takes both.
+func (s *searcher) join(a, b load) load {
 	out := append(load(nil), a...)
 	for _, mx := range b {
-		if n := len(out) - 1; out[n].version == mx.version {
+		if n := len(out) - 1; out[n].version == mx.version && out[n].shots+mx.shots <= s.l.perMix[mx.version] {
 			out[n].shots += mx.shots
 		} else {
 			out = append(out, mx)
@@ -313,7 +313,7 @@ func (s *searcher) neighbour(loads []load) []load {
 		if i == j {
 			return nil
 		}
-		both := join(out[i], out[j])
+		both := s.join(out[i], out[j])
 		if !s.feasible(both) {
 			return nil
 		}
@@ -359,7 +359,7 @@ func (s *searcher) passShot(loads []load, i, j int) []load {
 	to := append(load(nil), loads[j]...)
 	found := false
 	for k := range to {
-		if to[k].version == v {
+		if to[k].version == v && to[k].shots < s.l.perMix[v] {
 			to[k].shots++
 			found = true
 			break
