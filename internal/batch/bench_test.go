@@ -29,11 +29,11 @@ func large(shots, moulds int) *Bench {
 	return b
 }
 
-// BenchmarkPlan is the whole of Make with its default search, over growing batches on 30 moulds.
+// BenchmarkPlan is the whole of Make with its default search, over growing batches on 40 moulds.
 func BenchmarkPlan(b *testing.B) {
 	for _, shots := range []int{50, 100, 200, 500, 1000, 2000} {
 		b.Run(fmt.Sprintf("shots=%d", shots), func(b *testing.B) {
-			bench := large(shots, 30)
+			bench := large(shots, 40)
 			begun, runs := cpuSeconds(b), 0
 			for b.Loop() {
 				runs++
@@ -47,6 +47,37 @@ func BenchmarkPlan(b *testing.B) {
 			b.ReportMetric((cpuSeconds(b)-begun)/float64(runs), "cpu-s/op")
 		})
 	}
+}
+
+// BenchmarkReplan is making a plan of 2,000 shots over 40 moulds anew after one shot failed, when a third of it is
+// done, and how much of what was to come it moves.
+func BenchmarkReplan(b *testing.B) {
+	bench := large(2000, 40)
+	first, err := Make(context.Background(), bench, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	h := followed(first, first.EndS/3)
+	for i := range h.Steps {
+		if st := stepOf(first, h.Steps[i].ID); st.Kind == stepPour {
+			h.Steps[i].Scrap = true
+			break
+		}
+	}
+	begun, runs := cpuSeconds(b), 0
+	for b.Loop() {
+		runs++
+		again := *h
+		p, err := Make(context.Background(), bench, Options{Before: &again})
+		if err != nil {
+			b.Fatal(err)
+		}
+		c := bench.Compare(first, p)
+		b.ReportMetric(float64(c.Kept), "kept-loads")
+		b.ReportMetric(float64(len(c.Moved)), "moved-loads")
+		b.ReportMetric(float64(c.MovedByS)/3600, "moved-h")
+	}
+	b.ReportMetric((cpuSeconds(b)-begun)/float64(runs), "cpu-s/op")
 }
 
 // cpuSeconds is the processor time of the process, which other work on the machine does not change

@@ -22,6 +22,10 @@ type History struct {
 	Spoiled []string
 
 	Loads []begun // filled by prepare
+
+	byID    map[string]Happened
+	planned map[string]int64 // the starts of the plan that was followed
+	jobs    []*finite.Job    // of Loads, made when they are first wanted
 }
 
 // Happened is a step that was begun.
@@ -51,16 +55,19 @@ func (h *History) loads() (out []load) {
 
 // happened finds a step by its id.
 func (h *History) happened(id string) (Happened, bool) {
-	for _, s := range h.Steps {
-		if s.ID == id {
-			return s, true
-		}
-	}
-	return Happened{}, false
+	s, ok := h.byID[id]
+	return s, ok
 }
 
 // prepare matches the history with the plan and takes what is begun off the shots wanted.
 func (h *History) prepare(m *model, want []int) error {
+	h.byID, h.planned = map[string]Happened{}, map[string]int64{}
+	for _, st := range h.Steps {
+		h.byID[st.ID] = st
+	}
+	for i := range h.Plan.Steps {
+		h.planned[h.Plan.Steps[i].ID] = h.Plan.Steps[i].StartS
+	}
 	planned := map[string]*Step{}
 	for i := range h.Plan.Steps {
 		planned[h.Plan.Steps[i].ID] = &h.Plan.Steps[i]
@@ -109,6 +116,7 @@ func (h *History) prepare(m *model, want []int) error {
 			h.Loads = append(h.Loads, bg)
 		}
 	}
+	h.jobs = make([]*finite.Job, len(h.Loads))
 	return nil
 }
 
@@ -161,6 +169,13 @@ func (bg *begun) idOf(k stepKind) string {
 // job is load k with what happened fixed. A step that must have come before one that happened is
 // taken to have happened as planned, or as late as that allows.
 func (h *History) job(m *model, k int) *finite.Job {
+	if h.jobs[k] == nil {
+		h.jobs[k] = h.makeJob(m, k)
+	}
+	return h.jobs[k]
+}
+
+func (h *History) makeJob(m *model, k int) *finite.Job {
 	bg := &h.Loads[k]
 	shared := m.loadJob(bg.load)
 	kinds := m.kinds[shared]
@@ -169,17 +184,13 @@ func (h *History) job(m *model, k int) *finite.Job {
 	j.Tasks = append([]finite.Task(nil), shared.Tasks...)
 	j.Holds = append([]finite.Hold(nil), shared.Holds...)
 	j.Release = h.NowS
-	planned := map[string]int64{}
-	for _, s := range h.Plan.Steps {
-		planned[s.ID] = s.StartS
-	}
 	for t := range j.Tasks {
 		if s, ok := h.happened(bg.idOf(kinds[t])); ok {
 			at := s.StartS
 			j.Tasks[t].Fixed = &at
 		}
 	}
-	h.fixBefore(&j, kinds, bg, planned)
+	h.fixBefore(&j, kinds, bg)
 	for i := range j.Holds {
 		from := kinds[j.Holds[i].From]
 		if r, ok := bg.mould[[2]int{from.mix, from.shot}]; ok && from.kind == stepCoat {
@@ -193,7 +204,7 @@ func (h *History) job(m *model, k int) *finite.Job {
 	return &j
 }
 
-func (h *History) fixBefore(j *finite.Job, kinds []stepKind, bg *begun, planned map[string]int64) {
+func (h *History) fixBefore(j *finite.Job, kinds []stepKind, bg *begun) {
 	for i := len(j.Lags) - 1; i >= 0; i-- {
 		l := j.Lags[i]
 		from, to := &j.Tasks[l.From], &j.Tasks[l.To]
@@ -201,7 +212,7 @@ func (h *History) fixBefore(j *finite.Job, kinds []stepKind, bg *begun, planned 
 			continue
 		}
 		at := *to.Fixed - l.Min - from.Seconds
-		if p, ok := planned[bg.idOf(kinds[l.From])]; ok {
+		if p, ok := h.planned[bg.idOf(kinds[l.From])]; ok {
 			at = min(at, p)
 		} else if from.IsChange { // the colour had not changed
 			*from = finite.Task{Name: from.Name, Station: finite.NoStation}

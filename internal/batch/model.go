@@ -26,7 +26,9 @@ type model struct {
 	kinds   map[*finite.Job][]stepKind
 	loads   map[*finite.Job]load
 	keys    map[*finite.Job]string // of loads, by their make-up
-	now     int64                  // nothing that has not happened starts before
+
+	firstDemould map[*finite.Job]int // the task from which a load's demoulding is
+	now          int64               // nothing that has not happened starts before
 }
 
 // stepKind says what a task of a job is to the bench.
@@ -52,7 +54,7 @@ const (
 )
 
 func newModel(b *Bench) *model {
-	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}, loads: map[*finite.Job]load{}, keys: map[*finite.Job]string{}}
+	m := &model{b: b, pot: -1, vacuum: -1, shelf: -1, jobs: map[string]*finite.Job{}, kinds: map[*finite.Job][]stepKind{}, loads: map[*finite.Job]load{}, keys: map[*finite.Job]string{}, firstDemould: map[*finite.Job]int{}}
 	s := &finite.Shop{Horizon: int64(b.Days) * day, States: map[int]string{}}
 	add := func(r finite.Resource) int {
 		s.Resources = append(s.Resources, r)
@@ -131,6 +133,7 @@ func (m *model) loadJob(ld load) *finite.Job {
 		mixes, pours, closes = append(mixes, mt), append(pours, p), append(closes, c)
 	}
 	out := jb.potOrShelf(ld, mixes, closes)
+	m.firstDemould[jb.job] = len(jb.job.Tasks)
 	for i, mx := range ld {
 		r := m.recipe(mx)
 		for s := range mx.shots {

@@ -32,7 +32,7 @@ func priced(t *testing.T, seed uint64) *Bench {
 		b.Versions[v].SparePct = 10
 	}
 	b.Quoting = Quoting{From: []string{"A workshop", "A street 1"}, To: []string{"A customer"}, Number: "17", Date: b.Start, ValidDays: 30, TaxName: "VAT", TaxPct: 19,
-		Quantities: []int{5, 25}, Terms: []string{"Half on order, half on delivery."}}
+		Quantities: []int{3, 8}, Terms: []string{"Half on order, half on delivery."}}
 	if seed%3 == 0 {
 		b.Quoting.MinOrder = 100_000
 	}
@@ -41,7 +41,7 @@ func priced(t *testing.T, seed uint64) *Bench {
 
 // TestEverySumAddsUp adds the costs and the quote up again from their lines, as printed in the workbook.
 func TestEverySumAddsUp(t *testing.T) {
-	for seed := range uint64(6) {
+	for seed := range uint64(3) {
 		b := priced(t, seed)
 		p := mustPlan(t, b, quick)
 		c := b.Costs(p)

@@ -30,6 +30,7 @@ type value = finite.Value
 // built is a list of loads with its schedule.
 type built struct {
 	loads    []load
+	wait     []int8 // for how many loads the demoulding of each waits; those begun are not among them
 	schedule *finite.Schedule
 	loadOf   []int // load of each placement; trims have their load's
 	value    value
@@ -50,10 +51,11 @@ type searcher struct {
 
 // build places the loads in order, then all trimming in the order of demoulding, which fills what
 // time is left.
-func (s *searcher) build(loads []load) (*built, error) {
+func (s *searcher) build(loads []load, wait []int8) (*built, error) {
 	s.builds++
 	sched := finite.NewSchedule(s.m.shop)
-	out := &built{loads: s.withHistory(loads), schedule: sched}
+	out := &built{loads: s.withHistory(loads), wait: fitted(wait, len(loads)), schedule: sched}
+	open := &openMoulds{m: s.m, sched: sched}
 	for k, ld := range out.loads {
 		if err := s.ctx.Err(); err != nil {
 			return nil, err
@@ -62,10 +64,13 @@ func (s *searcher) build(loads []load) (*built, error) {
 			if err := s.placeBegun(sched, k); err != nil {
 				return nil, err
 			}
-		} else if _, err := sched.Place(s.m.loadJob(ld)); err != nil {
+		} else if err := open.place(ld, out.wait[k-s.begun()]); err != nil {
 			return nil, err
 		}
 		out.loadOf = append(out.loadOf, k)
+	}
+	if err := open.finish(len(open.pending)); err != nil {
+		return nil, err
 	}
 	trimmed, err := s.trims(sched, out.loads)
 	if err != nil {
@@ -74,6 +79,109 @@ func (s *searcher) build(loads []load) (*built, error) {
 	out.loadOf = append(out.loadOf, trimmed...)
 	out.value = s.rate(sched)
 	return out, nil
+}
+
+// waitLong lets a demoulding wait until its mould is wanted or all loads are placed.
+const waitLong = int8(100)
+
+// fitted is a list of waits for n loads.
+func fitted(wait []int8, n int) []int8 {
+	out := make([]int8, n)
+	copy(out, wait)
+	return out
+}
+
+func waits(n int, w int8) []int8 {
+	out := make([]int8, n)
+	for k := range out {
+		out[k] = w
+	}
+	return out
+}
+
+// openMoulds places loads whose demoulding waits while later loads are placed before it.
+type openMoulds struct {
+	m       *model
+	sched   *finite.Schedule
+	pending []openLoad
+}
+
+type openLoad struct {
+	placed *finite.Placement
+	load   load
+	left   int8 // how many loads it still lets pass
+}
+
+// place places a load. Moulds that it needs are opened first.
+func (o *openMoulds) place(ld load, wait int8) error {
+	for _, mx := range ld {
+		tool := o.m.b.Versions[mx.version].Tool
+		if err := o.makeRoom(tool, ld); err != nil {
+			return err
+		}
+	}
+	job := o.m.loadJob(ld)
+	if wait == 0 {
+		if _, err := o.sched.Place(job); err != nil {
+			return err
+		}
+	} else {
+		pl, err := o.sched.PlaceOpen(job, o.m.firstDemould[job])
+		if err != nil {
+			return err
+		}
+		o.pending = append(o.pending, openLoad{pl, ld, wait})
+	}
+	n := 0
+	for k := range o.pending {
+		if o.pending[k].placed.Job != job || k < len(o.pending)-1 {
+			o.pending[k].left--
+		}
+		if o.pending[k].left <= 0 {
+			n = k + 1
+		}
+	}
+	return o.finish(n)
+}
+
+// makeRoom opens moulds of a tool, the first poured first, until as many are not waiting as the load needs.
+func (o *openMoulds) makeRoom(tool int, ld load) error {
+	need := 0
+	for _, mx := range ld {
+		if o.m.b.Versions[mx.version].Tool == tool {
+			need += mx.shots
+		}
+	}
+	for {
+		waiting, last := 0, 0
+		for k, p := range o.pending {
+			for _, mx := range p.load {
+				if o.m.b.Versions[mx.version].Tool == tool {
+					waiting += mx.shots
+					if last == 0 {
+						last = k + 1
+					}
+				}
+			}
+		}
+		if waiting == 0 || o.m.b.Tools[tool].usable()-waiting >= need {
+			return nil
+		}
+		if err := o.finish(last); err != nil {
+			return err
+		}
+	}
+}
+
+// finish demoulds the first n that wait.
+func (o *openMoulds) finish(n int) error {
+	for _, p := range o.pending[:n] {
+		if err := o.sched.Finish(p.placed); err != nil {
+			return err
+		}
+	}
+	o.pending = append(o.pending[:0], o.pending[n:]...)
+	return nil
 }
 
 // begun is how many loads the history has.
@@ -161,7 +269,7 @@ func (s *searcher) order(best *built, opt Options, iterations int) (*built, erro
 	for k, i := range res.Order {
 		next[k] = loads[i]
 	}
-	got, buildErr := s.build(next)
+	got, buildErr := s.build(next, nil)
 	if buildErr != nil || !got.value.Less(best.value) {
 		return best, err
 	}
@@ -225,9 +333,6 @@ func (s *searcher) starts() (out [][]load) {
 		return finite.NoMax
 	}
 	sort.SliceStable(order, func(a, b int) bool { return due(order[a]) < due(order[b]) })
-	if s.last != nil {
-		out = append(out, s.last.start(s))
-	}
 	sizes := []int{}
 	for n := most; n >= 1 && len(sizes) < 6; n-- {
 		sizes = append(sizes, n)
@@ -385,19 +490,25 @@ func (s *searcher) passShot(loads []load, i, j int) []load {
 func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 	var best *built
 	var firstErr error
-	for _, loads := range s.starts() {
-		if ctx.Err() != nil {
-			break
+	starts := s.starts()
+	if s.last != nil {
+		starts = append([][]load{s.last.start(s)}, starts...)
+	}
+	for k, loads := range starts {
+		if ctx.Err() != nil || s.last != nil && k > 0 && best != nil {
+			break // what was planned last is the start, if it can still be done
 		}
-		got, err := s.build(loads)
-		if err != nil {
-			if firstErr == nil {
-				firstErr = err
+		for _, wait := range []int8{0, 1, waitLong} {
+			got, err := s.build(loads, waits(len(loads), wait))
+			if err != nil {
+				if firstErr == nil {
+					firstErr = err
+				}
+				continue
 			}
-			continue
-		}
-		if best == nil || got.value.Less(best.value) {
-			best = got
+			if best == nil || got.value.Less(best.value) {
+				best = got
+			}
 		}
 	}
 	if best == nil {
@@ -428,7 +539,7 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 const orderShare = 16
 
 // replanShare: a plan made anew starts from the last one, and takes this part of the schedules of a first one.
-const replanShare = 2
+const replanShare = 4
 
 // proven says whether nothing can end sooner, and nothing is late.
 func (s *searcher) proven(got *built) bool {
@@ -450,15 +561,18 @@ func (s *searcher) climb(ctx context.Context, best *built, opt Options, iteratio
 		if s.proven(best) && k > iterations/4 {
 			break // the end is proven; a while was spent on earlier parts
 		}
-		next := s.neighbour(now.loads[s.begun():])
-		if next == nil {
+		next, wait := now.loads[s.begun():], now.wait
+		if len(next) > 0 && s.rng.IntN(4) == 0 {
+			wait = append([]int8(nil), wait...)
+			wait[s.rng.IntN(len(wait))] = []int8{0, 1, 2, waitLong}[s.rng.IntN(4)]
+		} else if next = s.neighbour(next); next == nil {
 			continue
 		}
 		if k%roundLength == 0 && (ctx.Err() != nil || opt.TimeLimit > 0 && time.Since(begun) > opt.TimeLimit) {
 			break
 		}
 		k++
-		got, err := s.build(next)
+		got, err := s.build(next, wait)
 		if err != nil {
 			continue
 		}

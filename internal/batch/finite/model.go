@@ -78,6 +78,8 @@ type Placement struct {
 	Starts []int64
 	Absent []bool // changes that were not needed
 	Held   []int  // the resource that each hold took
+
+	open int // the tasks from here on are not placed yet
 }
 
 // End is when task k is over.

@@ -52,11 +52,48 @@ func (s *Schedule) Placed() []*Placement { return s.placed }
 const maxTries = 20_000
 
 // Place gives the job its times. On an error the schedule is as before.
-func (s *Schedule) Place(j *Job) (*Placement, error) { return s.placeAfter(j, 0) }
+func (s *Schedule) Place(j *Job) (*Placement, error) { return s.placeFirst(j, len(j.Tasks), 0) }
+
+// PlaceOpen gives the first n tasks of a job their times. What it holds beyond them stays held until Finish has
+// placed the others, which must not have a longest lag. So other jobs can go before those: a mould that is cured
+// may wait while the next is poured.
+func (s *Schedule) PlaceOpen(j *Job, n int) (*Placement, error) { return s.placeFirst(j, n, 0) }
+
+// Finish places the tasks that PlaceOpen left.
+func (s *Schedule) Finish(pl *Placement) error {
+	j := pl.Job
+	for k := pl.open; k < len(j.Tasks); k++ {
+		t := &j.Tasks[k]
+		from := j.Release
+		for _, l := range j.Lags {
+			if l.To == k {
+				from = max(from, pl.End(l.From)+l.Min)
+			}
+		}
+		at, needing := s.earliest(t, from)
+		if at+t.Seconds > s.shop.Horizon {
+			return &NoRoomError{j.Name, t.Name, s.shop.Horizon, "it waits for " + needing}
+		}
+		pl.Starts[k] = at
+		s.mark(pl, k, 1)
+	}
+	for h, hold := range j.Holds {
+		if hold.To >= pl.open {
+			s.profiles[pl.Held[h]].add(pl.End(hold.To), s.shop.Horizon, -hold.Units)
+		}
+	}
+	pl.open = len(j.Tasks)
+	return nil
+}
 
 // placeAfter places a job that does not start before a moment.
 func (s *Schedule) placeAfter(j *Job, from int64) (*Placement, error) {
-	pl := &Placement{Job: j, Starts: make([]int64, len(j.Tasks)), Absent: make([]bool, len(j.Tasks)), Held: make([]int, len(j.Holds))}
+	return s.placeFirst(j, len(j.Tasks), from)
+}
+
+// placeFirst places the first tasks of a job, not before a moment.
+func (s *Schedule) placeFirst(j *Job, first int, from int64) (*Placement, error) {
+	pl := &Placement{Job: j, Starts: make([]int64, len(j.Tasks)), Absent: make([]bool, len(j.Tasks)), Held: make([]int, len(j.Holds)), open: first}
 	s.lower = append(s.lower[:0], make([]int64, len(j.Tasks))...)
 	for k := range s.lower {
 		s.lower[k] = max(j.Release, from)
@@ -85,7 +122,7 @@ func (s *Schedule) placeAfter(j *Job, from int64) (*Placement, error) {
 func (s *Schedule) placeTasks(pl *Placement) (n int, err error) {
 	j := pl.Job
 	states := map[int]station{} // as this job leaves them
-	for k := range j.Tasks {
+	for k := range pl.open {
 		t := &j.Tasks[k]
 		from := s.lower[k]
 		for _, l := range j.Lags {
@@ -119,7 +156,7 @@ func (s *Schedule) placeTasks(pl *Placement) (n int, err error) {
 			states[t.Station] = station{t.State, pl.End(k)}
 		}
 	}
-	return len(j.Tasks), nil
+	return pl.open, nil
 }
 
 // earliest is the first time from which all needs are met, and the last resource waited for.
@@ -160,6 +197,9 @@ func (s *Schedule) checkTies(pl *Placement) (again bool, err error) {
 	j := pl.Job
 	for i := len(j.Lags) - 1; i >= 0; i-- { // from the last: its first task may be the last of another
 		l := j.Lags[i]
+		if l.To >= pl.open {
+			continue
+		}
 		if need := pl.Starts[l.To] - l.Max; l.Max < NoMax && need > pl.End(l.From) {
 			if j.Tasks[l.From].Fixed != nil {
 				return false, &NoRoomError{j.Name, j.Tasks[l.To].Name, s.shop.Horizon,
@@ -180,7 +220,7 @@ func (s *Schedule) takeHolds(pl *Placement) (again bool, err error) {
 	s.taken = s.taken[:0]
 	for h := range pl.Job.Holds {
 		hold := &pl.Job.Holds[h]
-		from, to := pl.Starts[hold.From], pl.End(hold.To)
+		from, to := pl.Starts[hold.From], s.heldTo(pl, hold)
 		if hold.IsFixed {
 			pl.Held[h] = hold.Fixed
 			s.taken = append(s.taken, hold.Fixed)
@@ -222,6 +262,14 @@ func (s *Schedule) takeHolds(pl *Placement) (again bool, err error) {
 	return false, nil
 }
 
+// heldTo is until when a hold lasts: without an end as long as its last task is not placed.
+func (s *Schedule) heldTo(pl *Placement, h *Hold) int64 {
+	if h.To >= pl.open {
+		return s.shop.Horizon
+	}
+	return pl.End(h.To)
+}
+
 // takenTimes is how many holds of the job that is being placed took r.
 func (s *Schedule) takenTimes(r int) (n int) {
 	for _, t := range s.taken {
@@ -236,10 +284,10 @@ func (s *Schedule) takenTimes(r int) (n int) {
 func (s *Schedule) keep(pl *Placement) {
 	for h, hold := range pl.Job.Holds {
 		r := pl.Held[h]
-		s.profiles[r].add(pl.Starts[hold.From], pl.End(hold.To), hold.Units)
+		s.profiles[r].add(pl.Starts[hold.From], s.heldTo(pl, &hold), hold.Units)
 		s.uses[r]++
 	}
-	for k := range pl.Job.Tasks {
+	for k := range pl.open {
 		t := &pl.Job.Tasks[k]
 		if t.Station != NoStation && !pl.Absent[k] {
 			s.stations[t.Station] = station{t.State, pl.End(k)}
