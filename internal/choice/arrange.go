@@ -101,7 +101,8 @@ func (s *stance) facingCatches(shapes []int, piece int, name string, exit r3.Vec
 }
 
 // followRoofs hands the floors of a void to the piece that shapes its roofs: a piece that leaves along
-// exit cannot reach a floor under a roof that is another's.
+// exit cannot reach a floor under a roof that is another's. A large floor of which the roof hides but a
+// strip stays with its piece: a mould is divided along that strip, not along the facet.
 func (s *stance) followRoofs(exit r3.Vec, own func(f int32) bool, give func(f int32)) {
 	for _, u := range s.report.Undercuts {
 		var mine, others float64
@@ -119,12 +120,15 @@ func (s *stance) followRoofs(exit r3.Vec, own func(f int32) bool, give func(f in
 			continue
 		}
 		for _, f := range u.Facets {
-			if own(f) && r3.Dot(s.normal[f], exit) > wallSine && s.report.Reach[f] == mouldability.Caught {
+			if own(f) && r3.Dot(s.normal[f], exit) > wallSine && s.report.CaughtMM2[f] > mostlyHidden*s.area[f] {
 				give(f)
 			}
 		}
 	}
 }
+
+// mostlyHidden share of a facet: more of it lies under a roof than not.
+const mostlyHidden = 0.5
 
 func (s *stance) flood(start int32, seen []bool, in func(int32) bool) []int32 {
 	group := []int32{start}

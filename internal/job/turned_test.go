@@ -13,7 +13,9 @@ import (
 
 	layers "mouldwright/bench/stacked"
 	"mouldwright/demo/lantern"
+	"mouldwright/internal/choice"
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/opening"
 )
 
 // draws runs a property on so many cases, since each judges a whole part; -rapid.checks asks for another number.
@@ -98,4 +100,45 @@ func TestVerdictTurnsWithThePart(t *testing.T) {
 			})
 		})
 	}
+}
+
+// A soft cover with a lip that runs round its rim, whole or broken by a notch for a cable, needs no setting: however it
+// lies, the insert opens by estimate, and what holds it is the lip, by its own depth.
+func TestSoftCoverNeedsNoSetting(t *testing.T) {
+	for _, notch := range []float64{0, 10} {
+		draws(t, 1, func(t *rapid.T) {
+			m := cover(rapid.Float64Range(1.2, 2).Draw(t, "wall"), 0.9, notch).Map(drawTurn(t))
+			table, err := choice.Compare(ctx, m, nil, choice.Options{Casting: &opening.Flex{ElongationPct: 400, ShoreA: 50}, NoChange: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			insert := table.Row("cradle-insert")
+			if insert == nil || !insert.Opens {
+				t.Fatalf("notch of %g mm: the insert does not open: %v", notch, insert)
+			}
+			for _, h := range insert.Release.Holds {
+				if h.Shape.DepthMM > 1.5 {
+					t.Errorf("notch of %g mm: a hold %.2f mm deep: %s", notch, h.Shape.DepthMM, h.Words)
+				}
+			}
+		})
+	}
+}
+
+// A cup that only its inner lean locks is freed by as much taper as it leans, rounded up to a tenth of a degree: closed
+// form, whatever its size and however it lies. One straight wall, or two that meet half-way up.
+func TestSmallestChangeOfALockedCup(t *testing.T) {
+	draws(t, 2, func(t *rapid.T) {
+		lean := rapid.Float64Range(0.4, 3).Draw(t, "lean")
+		radius, height := rapid.Float64Range(14, 30).Draw(t, "radius"), rapid.Float64Range(12, 30).Draw(t, "height")
+		m := cup(radius, height, 5, 1, -lean).Map(drawTurn(t))
+		table, err := choice.Compare(ctx, m, nil, choice.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := math.Ceil(lean*10-0.05) / 10
+		if c := table.Change; c == nil || math.Abs(c.Deg-want) > 0.1001 {
+			t.Errorf("it leans by %.3f°: the smallest change found is %+v", lean, table.Change)
+		}
+	})
 }

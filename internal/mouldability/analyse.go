@@ -32,6 +32,7 @@ type Report struct {
 	Direction r3.Vec    // unit
 	DraftDeg  []float64 // per facet, signed: positive leaves along +d
 	Reach     []Reach   // per facet
+	CaughtMM2 []float64 // per facet, of its area: what lies in the undercuts
 	Undercuts []Undercut
 	// UndercutAreaMM2 and TrappedMM3 are the sums over Undercuts.
 	UndercutAreaMM2, TrappedMM3 float64
@@ -189,6 +190,7 @@ func (r *Report) classify(p *projection, all []caught, asked float64) {
 			lost[f] = all[i].areaMM2(p)
 		}
 	}
+	r.CaughtMM2 = lost
 	r.Classes = []DraftClass{
 		{Name: "walls without draft"},
 		{Name: "less than asked", ToDeg: asked},

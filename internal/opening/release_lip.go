@@ -57,6 +57,66 @@ func (r *region) measureSide(c Catch) {
 	}
 }
 
+const (
+	// lipSectors is how many parts a catch that bends round its middle is looked at in.
+	lipSectors = 12
+	// bentShare: where the parts are less deep than this share of the whole, the lip runs round a bend, and its
+	// depth is that of the deepest part. A straight lip is as deep in parts as whole.
+	bentShare = 0.7
+)
+
+// followLip measures a lip that runs round corners part by part, along itself: measured as one, it would be as deep as
+// the part is wide. The worst part decides.
+func (r *region) followLip(c Catch) error {
+	sector := func(f int32) int {
+		p := r3.Sub(r.facet(f).Centroid(), r.centre)
+		k := int((math.Atan2(p.Y, p.X)/(2*math.Pi) + 0.5) * lipSectors)
+		return min(max(k, 0), lipSectors-1)
+	}
+	parts := make([][]int32, lipSectors)
+	for _, f := range slices.Concat(r.catching, r.opposite) {
+		k := sector(f)
+		parts[k] = append(parts[k], f)
+	}
+	against := func(f int32) bool { return r.facet(f).Normal().Z < 0 }
+	var worst *Shape
+	width := 0.0
+	var backs []int32
+	for _, facets := range parts {
+		if !slices.ContainsFunc(facets, against) {
+			continue
+		}
+		p, err := r.region(Catch{Piece: c.Piece, Exit: c.Exit, Facets: facets})
+		if err != nil {
+			return err
+		}
+		p.measureSide(c)
+		width += p.shape.WidthMM
+		backs = append(backs, p.shape.BackFacets...)
+		if worst == nil || p.shape.stiffness() > worst.stiffness() {
+			worst = &p.shape
+		}
+	}
+	if worst == nil || worst.DepthMM >= bentShare*r.shape.DepthMM {
+		return nil
+	}
+	whole := r.shape
+	r.shape = *worst
+	r.shape.AreaMM2, r.shape.SlopeDeg, r.shape.WidthMM, r.shape.BackFacets = whole.AreaMM2, whole.SlopeDeg, width, backs
+	return nil
+}
+
+// stiffness orders catches that are no rings by the strain that they ask for: bent as a lip, else squeezed.
+func (s *Shape) stiffness() float64 {
+	switch {
+	case s.LipMM > 0:
+		return LipStrain(s.LipMM, s.WallMM, s.DepthMM)
+	case s.WallMM > 0:
+		return SqueezeStrain(s.DepthMM, s.WallMM)
+	}
+	return s.DepthMM
+}
+
 // extentAlong is how far the caught surface reaches along a direction: that of the catching facets,
 // or of those across the void where these are less.
 func (r *region) extentAlong(dir r3.Vec) float64 {

@@ -14,7 +14,10 @@ import (
 // Shape is what a catch looks like, measured on the part's mesh. Lengths are mm; At and Side are in
 // the part's own coordinates.
 type Shape struct {
-	Ring bool `json:"ring"` // goes all round its own axis, which runs along the exit
+	// Ring says that the catch goes all round its own axis, which runs along the exit, or all round but for gaps of
+	// GapDeg together. It is judged as if it were whole: that asks more than it does.
+	Ring   bool    `json:"ring"`
+	GapDeg float64 `json:"gap_deg,omitempty"`
 	// Inward says that a ring opens towards its axis: the held piece is a core inside the part, and a
 	// lip of the part has to pass over it. Otherwise the held piece lies round the part.
 	Inward bool `json:"inward"`
@@ -54,8 +57,11 @@ func (s *Shape) errorPct(formulaPct float64) float64 {
 
 const (
 	// ringTurns is how many half-planes through its axis a region is cut by; every one must meet it
-	// for the region to be a ring. 240 are 1.5° apart.
+	// for the region to be a whole ring. 240 are 1.5° apart.
 	ringTurns = 240
+	// mostGapDeg is the widest gap of a broken ring: with a wider one the wall opens like a hook, and what is left
+	// counts as lips.
+	mostGapDeg = 75.0
 	// ringSamples is how many of them are looked into for the wall behind.
 	ringSamples = 12
 	// offSurface is how far beside the surface rays start, as a share of the part's diagonal, so that
@@ -96,12 +102,14 @@ func (q *shapeMeasurer) measure(c Catch) (Shape, error) {
 	if c.Sealed {
 		return r.shape, nil
 	}
-	cuts, ring := r.cuts()
-	r.shape.Ring = ring
-	if ring {
+	if cuts, ring := r.cuts(); ring {
+		r.shape.Ring = true
 		r.measureRing(cuts)
 	} else {
 		r.measureSide(c)
+		if err := r.followLip(c); err != nil {
+			return Shape{}, err
+		}
 	}
 	if c.DepthMM > 0 {
 		r.shape.DepthMM, r.shape.DepthErrorMM = c.DepthMM, c.DepthErrorMM
@@ -168,12 +176,12 @@ type cut struct {
 	lo, hi float64
 	at     r3.Vec // on the catching surface, half-way between lo and hi
 	normal r3.Vec // of that facet, unit
+	gap    bool   // nothing is caught here: the radii are those of the ring on both sides, the rest is unset
 }
 
-// cuts cuts the region by half-planes about its own axis; ring is whether every one meets it away
-// from the axis.
+// cuts cuts the region by half-planes about its own axis; ring is whether they meet it away from the axis, all
+// of them or all but a few in a row.
 func (r *region) cuts() (cuts []cut, ring bool) {
-	ring = true
 	for k := range ringTurns {
 		// The offset keeps the planes off the vertices of meshes cut into equal turns.
 		sin, cos := math.Sincos(2 * math.Pi * (float64(k) + 0.319) / ringTurns)
@@ -186,13 +194,41 @@ func (r *region) cuts() (cuts []cut, ring bool) {
 				c.lo, c.hi = max(lo, c.lo), min(hi, c.hi)
 			}
 		}
-		if !(c.hi > c.lo) || c.lo <= 1e-6*c.hi {
+		switch {
+		case !(c.hi > c.lo):
+			c.gap = true
+		case c.lo <= 1e-6*c.hi:
 			return nil, false
+		default:
+			c.at, c.normal = r.middle(catching, (c.lo+c.hi)/2)
 		}
-		c.at, c.normal = r.middle(catching, (c.lo+c.hi)/2)
 		cuts = append(cuts, c)
 	}
-	return cuts, ring
+	return cuts, bridge(cuts)
+}
+
+// bridge gives the cuts in gaps the radii of the ring beside them; false when a gap is too wide for a ring.
+func bridge(cuts []cut) bool {
+	n := len(cuts)
+	for k := range cuts {
+		if !cuts[k].gap {
+			continue
+		}
+		before, after := 1, 1
+		for before < n && cuts[(k-before+n)%n].gap {
+			before++
+		}
+		for after < n && cuts[(k+after)%n].gap {
+			after++
+		}
+		if float64(before+after-1)*360/float64(n) > mostGapDeg {
+			return false
+		}
+		a, b := cuts[(k-before+n)%n], cuts[(k+after)%n]
+		share := float64(before) / float64(before+after)
+		cuts[k].lo, cuts[k].hi = a.lo+share*(b.lo-a.lo), a.hi+share*(b.hi-a.hi)
+	}
+	return true
 }
 
 // chord is where a half-plane meets a facet, as places with their distance from the axis.
@@ -285,8 +321,16 @@ func (r *region) measureRing(cuts []cut) {
 	s.DepthMM = (s.DMaxMM - s.DMinMM) / 2
 	var in, out, hollow int
 	var walls, stretch, heights []float64
+	for k := range cuts {
+		if cuts[k].gap {
+			s.GapDeg += 360 / float64(len(cuts))
+		}
+	}
 	for k := 0; k < len(cuts); k += len(cuts) / ringSamples {
 		c := cuts[k]
+		if c.gap {
+			continue
+		}
 		inward := r.opens(c)
 		if inward {
 			in++

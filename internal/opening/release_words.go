@@ -60,6 +60,10 @@ func placeWords(p r3.Vec) string {
 
 func (s *Shape) words() string {
 	switch {
+	case s.Ring && s.GapDeg > 0 && s.Inward:
+		return fmt.Sprintf("by a lip round it but for %.0f° (%.2f over %.2f mm across)", s.GapDeg, s.DMaxMM, s.DMinMM)
+	case s.Ring && s.GapDeg > 0:
+		return fmt.Sprintf("in a groove round it but for %.0f° (%.2f over %.2f mm across)", s.GapDeg, s.DMaxMM, s.DMinMM)
 	case s.Ring && s.Inward:
 		return fmt.Sprintf("by a lip all round (%.2f over %.2f mm across)", s.DMaxMM, s.DMinMM)
 	case s.Ring:
