@@ -86,6 +86,8 @@ type Version struct {
 	Name, Colour string
 	Quantity     int
 	SparePct     float64 // castings expected to be scrap
+	Order        string  // whose it is, where the bench works on several at once
+	Priority     int     // lateness counts so many times; 0 is once
 	Due          *int64  // s; the end of its day
 	Tool, Recipe int     // indices
 }

@@ -156,6 +156,8 @@ type versionFile struct {
 	Quantity int     `toml:"quantity"`
 	SparePct float64 `toml:"spare_pct"`
 	Due      string  `toml:"due"`
+	Order    string  `toml:"order"`
+	Priority int     `toml:"priority"`
 	Tool     string  `toml:"tool"`
 	Recipe   string  `toml:"recipe"`
 }

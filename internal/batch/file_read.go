@@ -257,7 +257,8 @@ func (r *reader) versions(b *Bench) {
 	shots := 0
 	for n, f := range r.f.Versions {
 		v := Version{Name: f.Name, Colour: f.Colour, Quantity: int(r.between("version", n, "quantity", float64(f.Quantity), 0, maxQuantity, "parts")),
-			SparePct: r.between("version", n, "spare_pct", f.SparePct, 0, 500, "%"), Tool: -1, Recipe: -1}
+			SparePct: r.between("version", n, "spare_pct", f.SparePct, 0, 500, "%"), Order: f.Order,
+			Priority: int(r.between("version", n, "priority", float64(f.Priority), 0, 100, "times")), Tool: -1, Recipe: -1}
 		if f.Name == "" || b.version(f.Name) >= 0 {
 			r.fail("version", n, "name", "give every version a name of its own; found %q", f.Name)
 		}

@@ -60,6 +60,7 @@ func (b *Bench) board(p *Plan) *sheet.Drawing {
 	y := boardTop
 	for _, d := range days {
 		b.strip(out, d, rows, y, open, shutAt)
+		b.nowLine(out, p.NowS, d, len(rows), y, open, shutAt)
 		y += stripHeight(d, len(rows))
 	}
 	b.boardKey(out, y+2)
@@ -113,8 +114,9 @@ func (b *Bench) boardDays(p *Plan) (out []boardDay) {
 // dayHours is the span of a day that any shift covers, with half an hour on both sides.
 func (b *Bench) dayHours() (from, to int64) {
 	from, to = day, 0
-	for _, s := range b.Shifts {
-		from, to = min(from, s.From), max(to, s.To)
+	for _, w := range b.openHours() {
+		d := w.From / day * day
+		from, to = min(from, w.From-d), max(to, w.To-d)
 	}
 	return max(0, from-1800), min(day, to+1800)
 }
@@ -159,6 +161,20 @@ func (b *Bench) strip(out *sheet.Drawing, d boardDay, rows []row, y float64, ope
 	out.Line(penGrid, r2.Vec{X: boardMargin, Y: bottom}, r2.Vec{X: x1, Y: bottom})
 }
 
+// penNow draws the moment from which a plan was made anew.
+var penNow = sheet.Pen{WidthMM: 0.6, Colour: color.RGBA{190, 30, 30, 255}}
+
+// nowLine marks the moment from which a plan was made anew, on its day's strip.
+func (b *Bench) nowLine(out *sheet.Drawing, nowS int64, d boardDay, rows int, y float64, open, shutAt int64) {
+	at := nowS - d.first*day - open
+	if nowS == 0 || d.shut || at < 0 || at > shutAt-open {
+		return
+	}
+	x := boardMargin + boardLeft + float64(at)/3600*boardHour
+	out.Line(penNow, r2.Vec{X: x, Y: y + 7}, r2.Vec{X: x, Y: y + 9 + float64(rows)*boardRow})
+	out.Text(sheet.Text{At: r2.Vec{X: x + 1, Y: y + 5.5}, Words: "now " + b.at(nowS).Format("15:04"), HeightMM: 2.2, Bold: true})
+}
+
 func drawBar(out *sheet.Drawing, br bar, x0, x1, y float64) {
 	x1 = max(x1, x0+0.4)
 	out.Fill(br.colour, rectangle(x0, y, x1, y+boardBar))
@@ -186,7 +202,7 @@ func (b *Bench) boardRows(p *Plan) (out []row) {
 	for v := range b.Versions {
 		index[b.Versions[v].Name] = v
 	}
-	blockBars := func() (bs []bar) {
+	blockBars := func(p *Plan) (bs []bar) {
 		for _, bl := range p.blocks(0) {
 			v := index[bl.Steps[0].Version]
 			for _, s := range bl.Steps {
@@ -199,9 +215,19 @@ func (b *Bench) boardRows(p *Plan) (out []row) {
 		}
 		return bs
 	}
-	for k, lane := range lanes(blockBars()) {
+	hands := p // what nobody is named for
+	if len(b.Staff) > 0 {
+		hands = p.by("")
+		for k := range b.Staff {
+			out = append(out, row{b.Staff[k].Name, blockBars(p.by(b.Staff[k].Name))})
+		}
+	}
+	for k, lane := range lanes(blockBars(hands)) {
 		name := "Operator"
-		if b.Operators > 1 {
+		switch {
+		case len(b.Staff) > 0:
+			name = "Done before"
+		case b.Operators > 1:
 			name = fmt.Sprintf("Hand work %d", k+1)
 		}
 		out = append(out, row{name, lane})

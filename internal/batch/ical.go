@@ -13,7 +13,26 @@ const calendarPauseS = 20 * 60
 
 // WriteCalendar writes the hand work as an iCalendar object (RFC 5545). Times are floating (section
 // 3.3.5, form 1): the bench's own clock, wherever the calendar is read.
-func (b *Bench) WriteCalendar(w io.Writer, p *Plan) error {
+func (b *Bench) WriteCalendar(w io.Writer, p *Plan) error { return b.writeCalendar(w, p, "") }
+
+// WriteCalendarOf writes the hand work of one person likewise.
+func (b *Bench) WriteCalendarOf(w io.Writer, p *Plan, name string) error {
+	return b.writeCalendar(w, p.by(name), name)
+}
+
+// by is the plan with the steps of one person alone.
+func (p *Plan) by(name string) *Plan {
+	only := *p
+	only.Steps = nil
+	for _, s := range p.Steps {
+		if s.By == name {
+			only.Steps = append(only.Steps, s)
+		}
+	}
+	return &only
+}
+
+func (b *Bench) writeCalendar(w io.Writer, p *Plan, of string) error {
 	c := &calendar{w: w}
 	stamp := b.Start.Format("20060102T150405Z") // when the plan begins, so that the same plan gives the same bytes
 	c.line("BEGIN:VCALENDAR")
@@ -22,7 +41,7 @@ func (b *Bench) WriteCalendar(w io.Writer, p *Plan) error {
 	c.line("CALSCALE:GREGORIAN")
 	seen := map[string]int{}
 	for _, bl := range p.blocks(calendarPauseS) {
-		id := strings.ReplaceAll(bl.Load+"-"+bl.What, " ", "-")
+		id := strings.ReplaceAll(of+bl.Load+"-"+bl.What, " ", "-")
 		seen[id]++
 		c.line("BEGIN:VEVENT")
 		c.line(fmt.Sprintf("UID:%s-%d-%s@mouldwright.invalid", id, seen[id], b.Start.Format("20060102")))

@@ -132,3 +132,15 @@ func TestFiveCastingsSayNothing(t *testing.T) {
 		t.Errorf("claimed from five: %+v", w)
 	}
 }
+
+// signedPour puts down a run in which the pour was signed, and no casting.
+func signedPour(t *testing.T, s *record.Store, mould, at string) {
+	t.Helper()
+	whole, err := json.Marshal(steps.Plan{Job: "foot-ring", Steps: []steps.Step{{ID: "pour", Phase: steps.Pour, Stage: castingStage}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := &record.Run{Job: "foot-ring", Mould: mould, StartedAt: clockTime(t, at).Add(-time.Minute), Operator: "Kim", Plan: string(whole), Steps: []record.RunStep{{Step: "pour", Title: "pour"}}}
+	put(t, s, run)
+	put(t, s, &record.SignOff{Run: run.ID, Step: "pour", Operator: "Kim", SignedAt: clockTime(t, at)})
+}

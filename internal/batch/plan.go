@@ -18,6 +18,7 @@ type Plan struct {
 	EndS      int64      `json:"end_s"`
 	BoundS    int64      `json:"lower_bound_s"` // no plan of the whole demand ends sooner
 	Versions  []Done     `json:"versions"`
+	Orders    []OrderEnd `json:"orders,omitempty"`
 	Late      []Finding  `json:"late,omitempty"`  // dates that this plan misses; not proven to be impossible
 	Overnight int        `json:"overnight_shots"` // shots that cure while nobody is there
 	NowS      int64      `json:"now_s"`           // re-planned from here; 0 for a first plan
@@ -62,6 +63,35 @@ type Done struct {
 	Parts   int    `json:"parts"`
 	Shots   int    `json:"shots"`
 	ReadyS  int64  `json:"ready_s"`
+}
+
+// OrderEnd is when all of an order is ready.
+type OrderEnd struct {
+	Order  string `json:"order"`
+	ReadyS int64  `json:"ready_s"`
+	LateS  int64  `json:"late_s"` // of its latest version; 0: none is late
+}
+
+// orders sums the versions up by order.
+func (b *Bench) orders(p *Plan) (out []OrderEnd) {
+	at := map[string]int{}
+	for v, d := range p.Versions {
+		ver := &b.Versions[v]
+		if ver.Order == "" {
+			continue
+		}
+		k, ok := at[ver.Order]
+		if !ok {
+			k = len(out)
+			at[ver.Order] = k
+			out = append(out, OrderEnd{Order: ver.Order})
+		}
+		out[k].ReadyS = max(out[k].ReadyS, d.ReadyS)
+		if ver.Due != nil {
+			out[k].LateS = max(out[k].LateS, d.ReadyS-*ver.Due)
+		}
+	}
+	return out
 }
 
 // Gap is how much later the plan ends than the bound, as a share of the bound.
@@ -198,6 +228,7 @@ func (b *Bench) plan(s *searcher, got *built) *Plan {
 	}
 	sort.SliceStable(p.Steps, func(i, j int) bool { return p.Steps[i].StartS < p.Steps[j].StartS })
 	b.summarise(p)
+	p.Orders = b.orders(p)
 	return p
 }
 

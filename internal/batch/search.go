@@ -297,7 +297,7 @@ func (s *searcher) rate(sched *finite.Schedule) (v value) {
 	}
 	for n, e := range done {
 		if due := s.m.b.Versions[n].Due; due != nil {
-			v[0] += max(0, e-*due)
+			v[0] += max(0, e-*due) * int64(max(1, s.m.b.Versions[n].Priority))
 		}
 	}
 	return v

@@ -79,3 +79,61 @@ func TestReadCalendar(t *testing.T) {
 		}
 	}
 }
+
+// TestFilesOfStaff: every person has a calendar and a row of the board, and an order says when it is ready.
+func TestFilesOfStaff(t *testing.T) {
+	b := large(24, 10)
+	b.Operators, b.Staff = 2, []Operator{{Name: "Kim"}, {Name: "Noor", Shifts: []Shift{{Days: workdays, From: 10 * 3600, To: 19 * 3600}}}}
+	due := int64(day)
+	for v := range b.Versions {
+		b.Versions[v].Order, b.Versions[v].Priority = []string{"first", "second"}[v%2], 1+v%2
+	}
+	b.Versions[0].Due = &due
+	p := mustPlan(t, b, quick)
+	if len(p.Orders) != 2 || p.Orders[0].Order != "first" || p.Orders[0].LateS <= 0 {
+		t.Errorf("%+v", p.Orders)
+	}
+	all, kim := 0, 0
+	for _, name := range []string{"Kim", "Noor"} {
+		var buf strings.Builder
+		if err := b.WriteCalendarOf(&buf, p, name); err != nil {
+			t.Fatal(err)
+		}
+		n := strings.Count(buf.String(), "DTEND:")
+		if all += n; name == "Kim" {
+			kim = n
+		}
+	}
+	if kim == 0 || all == kim {
+		t.Errorf("%d entries of %d are Kim's", kim, all)
+	}
+	var board strings.Builder
+	if err := b.WriteGantt(&board, p); err != nil || !strings.Contains(board.String(), "Kim") || !strings.Contains(board.String(), "Noor") {
+		t.Errorf("the board has no row for each person (%v)", err)
+	}
+}
+
+// TestSignedStepsMoveThePlan: a pour that was signed and not put down as a casting yet is a filling all the same.
+func TestSignedStepsMoveThePlan(t *testing.T) {
+	s := recorded(t)
+	b := recordBench(t)
+	p := mustPlan(t, b, quick)
+	month(t, s, 3, 0, 300, 0)
+	signedPour(t, s, ringIDs[0], "2026-03-02 09:40")
+	h, err := fromRecords(t, s, recordBench(t), p, "2026-03-02 12:00")
+	if err != nil || h == nil {
+		t.Fatalf("%v %v", h, err)
+	}
+	poured := 0
+	for _, st := range h.Steps {
+		if strings.HasSuffix(st.ID, "/"+stepPour) {
+			poured++
+			if st.StartS != 9*3600+40*60 {
+				t.Errorf("poured at %d s", st.StartS)
+			}
+		}
+	}
+	if poured != 1 {
+		t.Errorf("%d pours happened", poured)
+	}
+}

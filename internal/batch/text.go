@@ -31,6 +31,13 @@ func (b *Bench) WriteText(w io.Writer, r *Report) error {
 			fmt.Fprintf(tw, "%s\t%d\t%d\t%s\n", d.Version, d.Parts, d.Shots, b.Clock(d.ReadyS))
 		}
 	})
+	for _, o := range p.Orders {
+		late := ""
+		if o.LateS > 0 {
+			late = ", " + spell(o.LateS) + " late"
+		}
+		t.line("Order %s: all ready %s%s.", o.Order, b.Clock(o.ReadyS), late)
+	}
 	for _, words := range learnedWords(r.Learned) {
 		t.line("%s", words)
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"mouldwright/internal/atomicfile"
@@ -51,16 +52,19 @@ func (b *Bench) NewReport(ctx context.Context, p *Plan, before *History) (*Repor
 // PlanFile is the file that a re-plan reads; it is written last.
 const PlanFile = "plan.json"
 
+// resultFile is one file of a folder of results.
+type resultFile struct {
+	name    string
+	content func(io.Writer) error
+}
+
 // WriteFiles writes the board, the day lists, the calendar, the chart and the report into a folder,
 // each whole or not at all, and gives their paths.
 func WriteFiles(folder string, b *Bench, r *Report) (paths []string, err error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return nil, fmt.Errorf("make the folder of results: %w", err)
 	}
-	files := []struct {
-		name    string
-		content func(io.Writer) error
-	}{
+	files := []resultFile{
 		{"board.svg", func(w io.Writer) error { return b.WriteGantt(w, r.Plan) }},
 		{"day-lists.pdf", func(w io.Writer) error { return b.WriteDayLists(w, r.Plan) }},
 		{"calendar.ics", func(w io.Writer) error { return b.WriteCalendar(w, r.Plan) }},
@@ -69,6 +73,10 @@ func WriteFiles(folder string, b *Bench, r *Report) (paths []string, err error) 
 		{"quote.xlsx", func(w io.Writer) error { return b.WriteQuoteXLSX(w, r.Quote, r.Costs) }},
 		{"plan.txt", func(w io.Writer) error { return b.WriteText(w, r) }},
 		{PlanFile, func(w io.Writer) error { return writeJSON(w, r) }},
+	}
+	for k := range b.Staff { // numbered: a name need not be one of a file
+		name := b.Staff[k].Name
+		files = slices.Insert(files, len(files)-1, resultFile{fmt.Sprintf("calendar-%d.ics", k+1), func(w io.Writer) error { return b.WriteCalendarOf(w, r.Plan, name) }})
 	}
 	for _, f := range files {
 		if f.name == "break-even.svg" && len(b.Ways) == 0 || strings.HasPrefix(f.name, "quote.") && r.Quote == nil {

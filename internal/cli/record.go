@@ -15,6 +15,8 @@ import (
 type recordCmd struct {
 	Mould   recordMouldCmd   `cmd:"" help:"Put down a mould that was made, or show the moulds and how far they are worn."`
 	Lot     recordLotCmd     `cmd:"" help:"Put down a lot of a component, or show the lots."`
+	Recall  recordRecallCmd  `cmd:"" help:"Find the mixes and castings that a lot went into."`
+	Away    recordAwayCmd    `cmd:"" help:"Put down when somebody is away, or show the absences."`
 	Mix     recordMixCmd     `cmd:"" help:"Put down a mix: components, lots, weights."`
 	Start   recordStartCmd   `cmd:"" help:"Start a run of a job's steps, to sign them."`
 	Sign    recordSignCmd    `cmd:"" help:"Sign a step of a run, or skip it with a reason."`
@@ -155,14 +157,15 @@ func (c recordMouldCmd) show(s *session) error {
 type recordLotCmd struct {
 	recordsFlag
 	libraryFlag
-	Material  string `arg:"" optional:"" help:"The material's id; left out: show the lots."`
-	Component string `arg:"" optional:"" help:"The component, as the material names it."`
-	ID        string `placeholder:"ID" help:"An id of your own."`
-	Label     string `placeholder:"TEXT" help:"Lot number on the label."`
-	Expires   string `placeholder:"DATE" help:"Its date."`
-	Opened    string `placeholder:"DATE" help:"Day it was opened."`
-	DaysOpen  int    `placeholder:"N" help:"Days it keeps once opened."`
-	Notes     string `placeholder:"TEXT" help:"Anything worth keeping."`
+	Material  string  `arg:"" optional:"" help:"The material's id; left out: show the lots."`
+	Component string  `arg:"" optional:"" help:"The component, as the material names it."`
+	ID        string  `placeholder:"ID" help:"An id of your own."`
+	Label     string  `placeholder:"TEXT" help:"Lot number on the label."`
+	Expires   string  `placeholder:"DATE" help:"Its date."`
+	Opened    string  `placeholder:"DATE" help:"Day it was opened."`
+	DaysOpen  int     `placeholder:"N" help:"Days it keeps once opened."`
+	Net       float64 `placeholder:"G" help:"What it holds when new, g; what is left is then known."`
+	Notes     string  `placeholder:"TEXT" help:"Anything worth keeping."`
 }
 
 func (c recordLotCmd) Run(s *session) error {
@@ -181,7 +184,7 @@ func (c recordLotCmd) Run(s *session) error {
 	for _, p := range m.Components {
 		if p.Name == c.Component {
 			l := &record.Lot{Head: record.Head{ID: c.ID}, Material: c.Material, Component: c.Component, MakerLot: c.Label, ExpiresOn: record.Date(c.Expires),
-				OpenedOn: record.Date(c.Opened), DaysOpenMax: c.DaysOpen, Notes: c.Notes}
+				OpenedOn: record.Date(c.Opened), DaysOpenMax: c.DaysOpen, NetG: c.Net, Notes: c.Notes}
 			return c.add(s, l, &l.ID)
 		}
 		names = append(names, fmt.Sprintf("%q", p.Name))
@@ -190,23 +193,29 @@ func (c recordLotCmd) Run(s *session) error {
 }
 
 func (c recordLotCmd) show(s *session) error {
-	var lots []record.Lot
-	err := c.read(s, func(r *record.Reader, _ *record.Store) (err error) { lots, err = r.Lots(); return err })
+	var lots []record.LotStock
+	err := c.read(s, func(r *record.Reader, _ *record.Store) (err error) {
+		lots, err = r.Stock(record.Today(time.Now()))
+		return err
+	})
 	if err != nil {
 		return err
 	}
 	return s.result(map[string]any{"lots": lots}, func(w io.Writer) {
 		table(w, func(w io.Writer) {
-			fmt.Fprintln(w, "ID\tMATERIAL\tCOMPONENT\tLABEL\tGOOD UNTIL")
+			fmt.Fprintln(w, "ID\tMATERIAL\tCOMPONENT\tLABEL\tLEFT\tGOOD UNTIL")
 			for _, l := range lots {
-				until := string(l.LastDay())
+				until, left := string(l.LastDay), "not known"
 				switch {
 				case until == "":
 					until = "not known"
-				case until < time.Now().Format("2006-01-02"):
+				case l.IsPast:
 					until += " (past)"
 				}
-				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", l.ID, l.Material, l.Component, l.MakerLot, until)
+				if l.IsKnown {
+					left = fmt.Sprintf("%.0f g", l.LeftG)
+				}
+				fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", l.ID, l.Material, l.Component, l.MakerLot, left, until)
 			}
 		})
 	})

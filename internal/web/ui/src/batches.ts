@@ -69,19 +69,36 @@ function board(b: Batch, r: Plan): HTMLElement {
   const works = r.plan.steps.filter((s) => s.kind === 'pour')
   return h('div', { class: 'batch' },
     h('section', { 'aria-labelledby': 'board-title' }, h('h2', { id: 'board-title' }, 'The board'),
-      h('p', {}, `Ready ${when(r.plan.end_s)}; no plan of all of it can end before ${when(r.plan.lower_bound_s)}. ${r.plan.overnight_shots} shots cure while nobody is there.`),
+      h('p', {}, `Ready ${when(r.plan.end_s)}${r.plan.lower_bound_s ? `; no plan of all of it can end before ${when(r.plan.lower_bound_s)}` : `, planned anew from ${when(r.plan.now_s)}`}. ${r.plan.overnight_shots} shots cure while nobody is there.`),
       ...(r.plan.late ?? []).map((f) => h('p', { class: 'error' }, f.words)), ...(r.warnings ?? []).map((w) => h('p', { class: 'note' }, w)),
       h('div', { class: 'board', tabindex: 0, role: 'region', 'aria-label': 'Board, scrolls sideways' }, h('img', { src, alt: 'The plan as a board: a strip a day, a row for each operator, pot and mould. The table below says the same.' })),
       h('p', { class: 'gets' }, file('board.svg', 'Board, SVG', false), file('day-lists.pdf', 'Day lists, PDF', false), file('calendar.ics', 'Calendar'), file('plan.txt', 'Plan, text', false)),
       h('details', { 'data-key': 'pours' }, h('summary', {}, `Every pour: ${works.length}`), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Pours' }, h('table', { class: 'figures' }, h('thead', {}, h('tr', {}, ...['load', 'mix', 'version', 'mould', 'poured'].map((w) => h('th', { scope: 'col' }, w)))),
         h('tbody', {}, ...works.map((s) => h('tr', {}, h('th', { scope: 'row' }, s.load), h('td', {}, s.mix ?? ''), h('td', {}, s.version ?? ''), h('td', {}, s.mould ?? ''), h('td', {}, when(s.start_s))))))))),
-    h('section', { 'aria-labelledby': 'ready-title' }, h('h2', { id: 'ready-title' }, 'Ready'), h('ul', { class: 'plain' }, ...r.plan.versions.map((v) => h('li', {}, `${v.version}: ${v.parts} parts of ${v.shots} shots, ${when(v.ready_s)}`)))),
+    r.changes ? changed(r.changes, when) : null,
+    r.helps?.length ? h('section', { 'aria-labelledby': 'helps-title' }, h('h2', { id: 'helps-title' }, 'What would help most'), h('p', { class: 'soft' }, 'Each change by itself, planned anew. The best comes first.'), h('ol', {}, ...r.helps.map((x) => h('li', {}, x.words)))) : null,
+    h('section', { 'aria-labelledby': 'ready-title' }, h('h2', { id: 'ready-title' }, 'Ready'), h('ul', { class: 'plain' }, ...r.plan.versions.map((v) => h('li', {}, `${v.version}: ${v.parts} parts of ${v.shots} shots, ${when(v.ready_s)}`))), ...(r.plan.orders ?? []).map((o) => h('p', {}, `Order ${o.order}: all ready ${when(o.ready_s)}${o.late_s > 0 ? `, ${num(o.late_s / 3600, 1)} h late` : ''}`))),
     h('section', { 'aria-labelledby': 'cost-title' }, h('h2', { id: 'cost-title' }, 'Cost'), h('p', { class: 'lead' }, `${money(r.costs.per_part)} a part; ${money(r.costs.price_per_part)} with the margin of ${num(r.costs.margin_pct, 1)} %.`),
       h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'What it costs' }, h('table', { class: 'figures' }, h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'what'), h('th', { scope: 'col' }, r.costs.currency), h('th', { scope: 'col' }, 'share'), h('th', { scope: 'col' }, 'rests on'))),
         h('tbody', {}, ...r.costs.lines.map((l) => h('tr', {}, h('th', { scope: 'row' }, l.name), h('td', {}, num(l.amount, 2)), h('td', {}, `${num(100 * l.share, 0)} %`), h('td', { class: 'words' }, l.rests_on))))))),
+    r.costs.versions?.length ? h('section', { 'aria-labelledby': 'by-version-title' }, h('h2', { id: 'by-version-title' }, 'Cost by version'), h('div', { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Cost by version' }, h('table', { class: 'figures' },
+      h('thead', {}, h('tr', {}, ...['version', 'parts', 'shots', `all, ${r.costs.currency}`, 'a part', 'price of a part'].map((w) => h('th', { scope: 'col' }, w)))),
+      h('tbody', {}, ...r.costs.versions.map((v) => h('tr', {}, h('th', { scope: 'row' }, v.version), h('td', {}, String(v.parts)), h('td', {}, String(v.shots)), h('td', {}, num(v.total, 2)), h('td', {}, num(v.per_part, 2)), h('td', {}, num(v.price_per_part, 2)))))))) : null,
+    r.quote ? h('section', { 'aria-labelledby': 'quote-title' }, h('h2', { id: 'quote-title' }, 'Quote'), h('p', { class: 'lead' }, `${num(r.quote.net / 100, 2)} ${r.quote.currency} net, ${num(r.quote.total / 100, 2)} ${r.quote.currency} with tax.`),
+      h('p', { class: 'gets' }, file('quote.pdf', 'Quote, PDF', false), file('quote.xlsx', 'Quote, XLSX'))) : null,
     h('section', { 'aria-labelledby': 'buy-title' }, h('h2', { id: 'buy-title' }, 'Buy'), h('ul', {}, ...(r.costs.purchases ?? []).map((p) => h('li', {}, p.words)))),
     r.break_even?.length ? h('section', { 'aria-labelledby': 'even-title' }, h('h2', { id: 'even-title' }, 'Which tooling pays'), h('div', { class: 'board', tabindex: 0, role: 'region', 'aria-label': 'Cost per part over the batch' }, h('img', { src: batchApi.file(b.id, 'break-even.svg'), alt: 'Cost per part over the size of the batch, a line for each way of tooling; the list below names the cheapest.' })),
       h('ul', {}, ...r.break_even.map((c) => h('li', {}, `${c.from} to ${c.to} parts: ${c.way}`)))) : null)
+}
+
+/** What a plan made anew has otherwise than the one before. */
+function changed(c: NonNullable<Plan['changes']>, when: (s: number) => string): HTMLElement {
+  const moved = c.moved ?? []
+  return h('section', { 'aria-labelledby': 'changes-title' }, h('h2', { id: 'changes-title' }, 'What changed'),
+    h('p', {}, `${c.frozen_steps} steps are done, ${c.kept_loads} loads stay where they were, ${moved.length} were moved.`),
+    h('ul', {}, ...moved.map((m) => h('li', {}, `${m.load}: ${when(m.is_s)} instead of ${when(m.was_s)}`)),
+      ...(c.new_loads ?? []).map((l) => h('li', {}, `${l} is new`)), ...(c.gone_loads ?? []).map((l) => h('li', {}, `${l} is no longer needed`)),
+      ...(c.ready ?? []).map((v) => h('li', {}, `${v.version} is ready ${when(v.is_s)} instead of ${when(v.was_s)}${v.late_s > 0 ? `, ${num(v.late_s / 3600, 1)} h late` : ''}`))))
 }
 
 /** A moment of the bench's own clock: seconds from midnight of the first day. */

@@ -9,6 +9,8 @@ export interface Plan {
     lower_bound_s: number
     overnight_shots: number
     schedules_tried: number
+    now_s: number
+    orders?: { order: string; ready_s: number; late_s: number }[]
     versions: { version: string; parts: number; shots: number; ready_s: number }[]
     late?: { words: string }[]
     steps: { id: string; kind: string; load: string; mix?: string; version?: string; mould?: string; start_s: number; end_s: number }[]
@@ -16,6 +18,7 @@ export interface Plan {
   costs: {
     currency: string
     lines: { name: string; amount: number; share: number; rests_on: string }[]
+    versions: { version: string; parts: number; shots: number; total: number; per_part: number; price_per_part: number; lines: { name: string; amount: number }[] | null }[] | null
     per_part: number
     price_per_part: number
     margin_pct: number
@@ -23,6 +26,9 @@ export interface Plan {
   }
   break_even?: { from: number; to: number; way: string }[]
   warnings?: string[]
+  helps?: { kind: string; words: string; sooner_s: number; cost_change: number; cannot_be?: string }[]
+  quote?: { net: number; tax: number; total: number; currency: string; lines: { what: string; quantity: number; each: number; amount: number; basis: string }[] }
+  changes?: { frozen_steps: number; kept_loads: number; moved: { load: string; was_s: number; is_s: number }[] | null; new_loads: string[] | null; gone_loads: string[] | null; moved_by_s: number; ready: { version: string; was_s: number; is_s: number; late_s: number }[] | null }
 }
 
 const batch = (id: string) => `/api/batches/${encodeURIComponent(id)}`
