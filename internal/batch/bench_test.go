@@ -49,6 +49,24 @@ func BenchmarkPlan(b *testing.B) {
 	}
 }
 
+// BenchmarkHelps is finding what would help most, for 2,000 shots over 40 moulds.
+func BenchmarkHelps(b *testing.B) {
+	bench := large(2000, 40)
+	p, err := Make(context.Background(), bench, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	c := bench.Costs(p)
+	begun, runs := cpuSeconds(b), 0
+	for b.Loop() {
+		runs++
+		if _, err := bench.WhatHelps(context.Background(), p, c, nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric((cpuSeconds(b)-begun)/float64(runs), "cpu-s/op")
+}
+
 // BenchmarkReplan is making a plan of 2,000 shots over 40 moulds anew after one shot failed, when a third of it is
 // done, and how much of what was to come it moves.
 func BenchmarkReplan(b *testing.B) {

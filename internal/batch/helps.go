@@ -41,7 +41,7 @@ type Help struct {
 const helpTries = 4
 
 // mostHelpTools is for how many tools one more mould and cavity are tried: those with the most shots a mould.
-const mostHelpTools = 4
+const mostHelpTools = 3
 
 // laterS is how much longer the last shift of a day would go; weekendFrom and weekendTo are when somebody would
 // look in at a weekend (common practice, no source).
@@ -201,7 +201,7 @@ func (b *Bench) weekends() bool {
 
 func (b *Bench) tryHelp(ctx context.Context, v helpVariant, p *Plan, c *Costs, before *History) (Help, error) {
 	h := v.Help
-	opt := Options{Iterations: max(12, defaultIterations(6*b.allShots())/helpTries)}
+	opt := Options{Iterations: max(12, defaultIterations(6*b.allShots())/helpTries), like: p}
 	if before != nil {
 		again := *before // a plan is prepared for the bench that it is made on
 		again.Loads = nil

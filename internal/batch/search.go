@@ -17,6 +17,8 @@ type Options struct {
 	TimeLimit  time.Duration // looked at between rounds of roundLength schedules; 0 is none
 	Progress   func(done float64)
 	Before     *History // what happened so far; nil: nothing
+
+	like *Plan // of nearly the same bench, to begin with; nil: rules alone
 }
 
 // roundLength is how many schedules are built between looks at the clock, so that the clock only
@@ -491,6 +493,10 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 	var best *built
 	var firstErr error
 	starts := s.starts()
+	if opt.like != nil && s.last == nil {
+		like := newLastLoads(s.m, &History{Plan: opt.like})
+		starts = append([][]load{like.start(s)}, starts[:min(len(starts), likeRules)]...)
+	}
 	if s.last != nil {
 		starts = append([][]load{s.last.start(s)}, starts...)
 	}
@@ -533,6 +539,9 @@ func (s *searcher) search(ctx context.Context, opt Options) (*built, error) {
 	}
 	return s.order(best, opt, iterations/orderShare)
 }
+
+// likeRules is how many make-ups by rule are tried beside that of a plan of nearly the same bench.
+const likeRules = 2
 
 // orderShare is the schedules that are spent on what goes into a load for each change of the order of the
 // loads that is searched for; a change tries several schedules.

@@ -21,10 +21,11 @@
 //
 // Place is a serial schedule generation scheme: given the order of the jobs it sets each task to the
 // earliest time that the lags and the resources allow, and when a longest lag is broken it moves the
-// earlier task later and tries again. What is searched is the order of the jobs. The order of the
-// uses of a station is the order of the jobs, which loses nothing, since a station has one use at a
-// time. PlaceOpen leaves the last tasks of a job for later. A job shop, whose tasks each have one machine to
-// themselves, is searched as a graph of its machines' sequences. Method and results: docs/planner.md. Verify shares no code with Place.
+// earlier task later and tries again. What is searched is the order of the jobs. The order of the uses
+// of a station is the order of the jobs, which loses nothing, since a station has one use at a time.
+// PlaceOpen leaves the last tasks of a job for later. A job shop, whose tasks each have one machine to
+// themselves, is searched as a graph of its machines' sequences. Method and results: docs/planner.md.
+// Verify shares no code with Place.
 //
 // Times are whole seconds from the start of the plan.
 package finite
