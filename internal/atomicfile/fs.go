@@ -5,7 +5,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"syscall"
 )
 
 // FS is what Write needs of a file system.
@@ -54,21 +53,19 @@ func (OS) Mode(name string) (fs.FileMode, error) {
 func (OS) Resolve(name string) (string, error) { return resolve(name) }
 
 // Rename implements FS.
-func (OS) Rename(from, to string) error { return os.Rename(from, to) }
+func (OS) Rename(from, to string) error {
+	return patiently(func() error { return os.Rename(from, to) })
+}
 
 // Remove implements FS.
 func (OS) Remove(name string) error { return os.Remove(name) }
 
 // SyncDir implements FS. Some file systems cannot flush a folder and say so; there is then nothing
 // more to be done.
-func (OS) SyncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, syscall.EINVAL) && !errors.Is(err, syscall.ENOTSUP) {
-		return err
-	}
-	return nil
+func (OS) SyncDir(dir string) error { return syncDir(dir) }
+
+// RemoveAll removes a file, or a folder and all in it. Where another program may hold a file open for a
+// moment (a virus scanner, a viewer), it tries again for a while.
+func RemoveAll(path string) error {
+	return patiently(func() error { return os.RemoveAll(path) })
 }

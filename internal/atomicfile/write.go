@@ -100,6 +100,7 @@ func explain(path string, err error) error {
 	if err == nil {
 		return nil
 	}
+	err = Portable(err)
 	for _, a := range advice {
 		if errors.Is(err, a.err) {
 			return fmt.Errorf("write %s: %w; %s", path, err, a.do)

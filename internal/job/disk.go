@@ -71,7 +71,7 @@ func (d disk) sync(folder string) error {
 }
 
 func (d disk) removeAll(path string) error {
-	return d.step("remove", path, func() error { return os.RemoveAll(path) })
+	return d.step("remove", path, func() error { return atomicfile.RemoveAll(path) })
 }
 
 // advice says what to do about the faults of folders that a maker can do something about.
@@ -86,6 +86,7 @@ var advice = []struct {
 }
 
 func advised(err error) error {
+	err = atomicfile.Portable(err)
 	for _, a := range advice {
 		if errors.Is(err, a.err) {
 			return fmt.Errorf("%w; %s", err, a.do)

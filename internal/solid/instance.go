@@ -8,6 +8,8 @@ import (
 	"github.com/tetratelabs/wazero"
 	"github.com/tetratelabs/wazero/api"
 	"github.com/tetratelabs/wazero/experimental"
+
+	"mouldwright/internal/wasmheap"
 )
 
 // instance is one running copy of the library with its own heap. It serves one goroutine at a time.
@@ -29,7 +31,7 @@ func runtimeConfig(cache wazero.CompilationCache) wazero.RuntimeConfig {
 // startInstance compiles (or takes from the cache) and starts the library.
 func startInstance(cache wazero.CompilationCache, maxHeap uint64) (in *instance, err error) {
 	// A start takes well under a second once compiled, so nothing need cancel it.
-	ctx := experimental.WithMemoryAllocator(context.Background(), experimental.MemoryAllocatorFunc(reserve))
+	ctx := experimental.WithMemoryAllocator(context.Background(), experimental.MemoryAllocatorFunc(wasmheap.Reserve))
 	in = &instance{rt: wazero.NewRuntimeWithConfig(ctx, runtimeConfig(cache)), h: newHost(maxHeap)}
 	defer func() {
 		if r := recover(); r != nil {
