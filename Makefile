@@ -2,6 +2,8 @@
 # make test   every check; .ci/run does just this
 # make build  bin/mouldwright
 # make bench  the benchmarks (minutes)
+# make fuzz   new hostile input for every reader, FUZZTIME (10m) in all
+# make licences   the licence texts in the program, after modules or packages changed
 # make deps   what the build embeds; make testdeps: what only the checks need
 
 GO ?= go
@@ -14,7 +16,7 @@ NPM_FLAGS = --omit=dev --omit=optional --omit=peer --ignore-scripts --no-audit -
 # server for the records, readers of the PDFs and QR codes that are printed, and a browser.
 DEBIAN = admesh assimp-utils assimp-testmodels postgresql poppler-utils zbar-tools chromium
 
-.PHONY: all deps testdeps build test lint demo bench realmeshes stepping load
+.PHONY: all deps testdeps build test lint demo bench realmeshes stepping load licences fuzz
 
 all: build
 
@@ -54,6 +56,10 @@ VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null)
 build: deps $(PAGE)
 	flags="$$($(GO) run ./internal/buildinfo/stamp -version '$(VERSION)')" && \
 	CGO_ENABLED=0 $(GO) build -trimpath -ldflags "$$flags" -o bin/mouldwright ./cmd/mouldwright
+
+# The licence texts that the program carries, made anew from the modules and packages.
+licences: deps $(UI)/node_modules/.package-lock.json
+	$(GO) run ./internal/licences/gather
 
 # Properties draw their cases from SEED, so that a check says the same of the same code each time; SEED=0
 # draws new ones. -timeout guards against a hang; it is not a speed test.

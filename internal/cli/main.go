@@ -50,6 +50,7 @@ type root struct {
 	Material materialCmd `cmd:"" help:"List, show and check materials, and work out what to weigh."`
 	Record   recordCmd   `cmd:"" help:"Keep what happened at the bench: moulds, lots, mixes, sign-offs, castings; ask, export, back up."`
 	Sheet    sheetCmd    `cmd:"" help:"Print the shop sheet of a job: every step at the bench, as a PDF."`
+	Licences licencesCmd `cmd:"" help:"Show the licences of all that is in this program, with their texts."`
 	Version  versionCmd  `cmd:"" help:"Show the version."`
 }
 
