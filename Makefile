@@ -92,3 +92,9 @@ stepping: build testdeps
 # 200 clients at once for a minute; the figures stand in docs/api.md.
 load: deps $(PAGE)
 	$(GO) run ./bench/load
+
+# New hostile input for everything that reads what strangers send, FUZZTIME seconds in all. What is found to fail is
+# kept by Go beside the test and fails `make test` from then on; the seeds in testdata/fuzz came from such runs.
+FUZZTIME ?= 600
+fuzz: deps
+	GO="$(GO)" bench/fuzz.sh $(FUZZTIME)

@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/fuzzcheck"
 	"mouldwright/internal/mesh"
 )
 
@@ -189,8 +190,11 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("o x\nv 0 0 0\nv 2 0 0\nv 2 1 0\nv 1 1 0\nv 1 2 0\nv 0 2 0\nf 4 5 6 1 \\\n2 3\n"))
 	lim := mesh.Limits{Facets: 10_000, Bytes: 1 << 20, PolygonCorners: 100}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		model, err := Read(bytes.NewReader(data), lim)
+		var model *mesh.Model
+		var err error
+		fuzzcheck.Bounded(t, func() { model, err = Read(bytes.NewReader(data), lim) })
 		if err != nil {
+			fuzzcheck.MeshError(t, err)
 			return
 		}
 		var b bytes.Buffer

@@ -11,6 +11,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/fuzzcheck"
 	"mouldwright/internal/mesh"
 )
 
@@ -258,8 +259,11 @@ func FuzzRead(f *testing.F) {
 	}
 	lim := mesh.Limits{Facets: 10_000, Bytes: 1 << 20, PolygonCorners: 100}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		model, err := Read(bytes.NewReader(data), lim)
+		var model *mesh.Model
+		var err error
+		fuzzcheck.Bounded(t, func() { model, err = Read(bytes.NewReader(data), lim) })
 		if err != nil {
+			fuzzcheck.MeshError(t, err)
 			return
 		}
 		for _, write := range writers {

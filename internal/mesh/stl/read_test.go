@@ -13,6 +13,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/fuzzcheck"
 	"mouldwright/internal/mesh"
 )
 
@@ -368,8 +369,11 @@ func FuzzRead(f *testing.F) {
 	f.Add(b.Bytes())
 	f.Fuzz(func(t *testing.T, data []byte) {
 		lim := mesh.Limits{Facets: 10_000, Bytes: 1 << 20}
-		model, err := Read(bytes.NewReader(data), lim)
+		var model *mesh.Model
+		var err error
+		fuzzcheck.Bounded(t, func() { model, err = Read(bytes.NewReader(data), lim) })
 		if err != nil {
+			fuzzcheck.MeshError(t, err)
 			return
 		}
 		for _, o := range model.Objects {

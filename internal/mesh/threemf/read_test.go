@@ -14,6 +14,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"mouldwright/internal/fuzzcheck"
 	"mouldwright/internal/mesh"
 )
 
@@ -390,8 +391,11 @@ func FuzzRead(f *testing.F) {
 		if !bytes.HasPrefix(data, []byte("PK")) {
 			data = packModel(t, string(data)) // reach the XML without having to invent a zip
 		}
-		model, err := read(data, lim)
+		var model *mesh.Model
+		var err error
+		fuzzcheck.Bounded(t, func() { model, err = read(data, lim) })
 		if err != nil {
+			fuzzcheck.MeshError(t, err)
 			return
 		}
 		var b bytes.Buffer
