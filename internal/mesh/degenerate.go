@@ -16,6 +16,9 @@ import (
 func (in *Intake) prepare(ctx context.Context, m *Mesh) (*Mesh, error) {
 	s := m
 	if !closedByIndex(m) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		w := joinCoincident(m)
 		s, in.Joined = w.Mesh, w.Joined
 	}

@@ -39,6 +39,9 @@ func newSurface(ctx context.Context, m *Mesh) (*surface, error) {
 	}
 	s.shell, s.count = table.shells()
 	s.edgesOfShell, s.brokenOfShell = make([]int, s.count), make([]bool, s.count)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	table.each(s.pair)
 	return s, ctx.Err()
 }

@@ -34,6 +34,11 @@ func Read(r io.ReaderAt, size int64, lim mesh.Limits) (*mesh.Model, error) {
 	if err != nil {
 		return nil, err
 	}
+	return build(doc, lim)
+}
+
+// build places what the build of a document asks for.
+func build(doc *document, lim mesh.Limits) (*mesh.Model, error) {
 	b := &placer{doc: doc, lim: lim, open: map[uint32]bool{}, used: map[string]int{},
 		model: &mesh.Model{Unit: doc.unit, UnitKnown: true}}
 	for _, n := range doc.notes {
