@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 
 	"mouldwright/internal/membudget"
@@ -18,6 +19,8 @@ const (
 	readingBytes = 512 << 20
 	// readingLine is how many may wait for it.
 	readingLine = 64
+	// largeRead is the need after which memory is given back to the system at once.
+	largeRead = 128 << 20
 	// bytesAFacet is what the largest mesh takes while it is read and looked over: three corners and their
 	// numbers, as much again while lists grow, and the tables of edges.
 	bytesAFacet = 400
@@ -43,5 +46,12 @@ func takeFor(ctx context.Context, b *membudget.Shares, path string, facets int) 
 	if each == 0 {
 		each = bytesAByteElse
 	}
-	return b.Take(ctx, min(each*info.Size(), int64(facets)*bytesAFacet))
+	need := min(each*info.Size(), int64(facets)*bytesAFacet)
+	if give, err = b.Take(ctx, need); err != nil || need < largeRead {
+		return give, err
+	}
+	return func() {
+		debug.FreeOSMemory() // what a large part took goes back to the system before the next may take it
+		give()
+	}, nil
 }
