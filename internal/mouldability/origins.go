@@ -163,3 +163,30 @@ func inertiaAxes(m *mesh.Mesh) []r3.Vec {
 	}
 	return out
 }
+
+const (
+	// distinctDeg: exact directions nearer than this are one way to open.
+	distinctDeg = 1
+	// mostShapeAxes bounds the axes of its shape that a builder tries before those of the file.
+	mostShapeAxes = 4
+)
+
+// Axes are what a builder that has to choose its own way tries, each and its opposite: the axes z, x and y of the file, and,
+// where the part was not drawn along them, before them those of its turned and flat faces, no two within a degree.
+func Axes(m *mesh.Mesh) (out []r3.Vec) {
+	file := []r3.Vec{{Z: 1}, {X: 1}, {Y: 1}}
+	limit := math.Cos(distinctDeg * math.Pi / 180)
+	for _, s := range starts(m, m.Adjacency(), 0) {
+		if s.origin > FlatFace {
+			continue
+		}
+		if slices.Contains(file, s.d) { // snapped: drawn along the file's axes
+			return file
+		}
+		near := func(o r3.Vec) bool { return math.Abs(r3.Dot(o, s.d)) > limit }
+		if len(out) < mostShapeAxes && !slices.ContainsFunc(out, near) {
+			out = append(out, s.d)
+		}
+	}
+	return append(out, file...)
+}

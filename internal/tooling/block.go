@@ -8,6 +8,7 @@ import (
 
 	"mouldwright/internal/geom"
 	"mouldwright/internal/mesh"
+	"mouldwright/internal/mouldability"
 	"mouldwright/internal/offset"
 	"mouldwright/internal/opening"
 	"mouldwright/internal/solid"
@@ -91,7 +92,7 @@ func planBlock(ctx context.Context, part *mesh.Mesh, o BlockOptions) (*blockMoul
 	if err == nil || r3.Norm(o.Direction) > 0 || errors.Is(err, ErrBodies) {
 		return b, err
 	}
-	for _, axis := range ownAxes {
+	for _, axis := range ownAxes(part) {
 		b, no := planBlockAlong(ctx, part, o, axis)
 		if ctx.Err() != nil {
 			return nil, fmt.Errorf("tooling: %w", ctx.Err())
@@ -103,8 +104,13 @@ func planBlock(ctx context.Context, part *mesh.Mesh, o BlockOptions) (*blockMoul
 	return nil, err
 }
 
-// ownAxes are the part's axes, in the order in which they are tried.
-var ownAxes = []r3.Vec{{Z: 1}, {Z: -1}, {X: 1}, {X: -1}, {Y: 1}, {Y: -1}}
+// ownAxes are the part's axes, each both ways, in the order in which they are tried.
+func ownAxes(part *mesh.Mesh) (out []r3.Vec) {
+	for _, a := range mouldability.Axes(part) {
+		out = append(out, a, r3.Vec{X: 0 - a.X, Y: 0 - a.Y, Z: 0 - a.Z})
+	}
+	return out
+}
 
 // planBlockAlong plans the block whose upper half leaves along d.
 func planBlockAlong(ctx context.Context, part *mesh.Mesh, o BlockOptions, d r3.Vec) (*blockMould, error) {

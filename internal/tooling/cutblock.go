@@ -79,7 +79,7 @@ func planCutBlock(ctx context.Context, part *mesh.Mesh, o CutBlockOptions) (*cut
 	o.Progress.tell("choosing the cut", 0)
 	ways := []r3.Vec{o.Direction}
 	if r3.Norm(o.Direction) == 0 {
-		ways = append(ways, ownAxes...)
+		ways = append(ways, ownAxes(part)...)
 	}
 	var best *cutBlock
 	var first error

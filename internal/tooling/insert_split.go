@@ -63,7 +63,7 @@ func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) 
 	}
 	if area > 0 && r3.Norm(sum) > meanShow*area {
 		d := r3.Unit(r3.Scale(-1, sum))
-		for _, a := range ownAxes {
+		for _, a := range ownAxes(part) {
 			if r3.Dot(a, d) > axisDot {
 				return a, nil
 			}
@@ -72,7 +72,7 @@ func (r splitRule) direction(ctx context.Context, part *mesh.Mesh, show []bool) 
 	}
 	best, least := r3.Vec{}, math.Inf(1)
 	var last error
-	for _, a := range ownAxes {
+	for _, a := range ownAxes(part) {
 		m, _, err := place(part, a, r3.Vec{})
 		if err != nil {
 			return best, err

@@ -74,6 +74,11 @@ func (g *gauge) thinnest(ctx context.Context, piece *mesh.Mesh, facets []int32) 
 		n = r3.Unit(n)
 		from := t.Centroid()
 		hit, ok := solid.FirstHit(from, n, skinMM, inf)
+		// The piece's own face on the cavity lies where the ray starts, to the rounding of the booleans: the ray
+		// goes in there, and the wall ends where it comes out.
+		for ok && r3.Dot(piece.Facet(hit.Facet).Normal(), n) < 0 && hit.T < sameFaceMM {
+			hit, ok = solid.FirstHit(from, n, hit.T+skinMM, inf)
+		}
 		if !ok {
 			continue
 		}
@@ -94,6 +99,9 @@ func (g *gauge) thinnest(ctx context.Context, piece *mesh.Mesh, facets []int32) 
 	}
 	return w, nil
 }
+
+// sameFaceMM: two faces that booleans made of one lie no farther apart.
+const sameFaceMM = 1e-4
 
 // skinMM is how far from a facet a ray starts, so that it does not meet the facet that it leaves.
 const skinMM = 1e-6
