@@ -396,9 +396,7 @@ func TopEdges(b r3.Box) []Hinge {
 	}
 }
 
-// SearchLid closes the lid about every hinge from every angle and recommends one. All are first followed at
-// twice the pitch in half the steps, with the error of that; flat closing and the best are then followed
-// as finely as asked, until the best of the table is one of those.
+// SearchLid closes the lid about every hinge from every angle and recommends one.
 func SearchLid(ctx context.Context, s LidSearch) (*LidComparison, error) {
 	if err := s.complete(); err != nil {
 		return nil, err
@@ -414,56 +412,29 @@ func SearchLid(ctx context.Context, s LidSearch) (*LidComparison, error) {
 	}
 	jobs := s.closings()
 	out := &LidComparison{Closings: make([]LidResult, len(jobs)), Flat: -1}
-	fine := make([]bool, len(jobs))
-	rough := make([]int, len(jobs))
+	which := make([]int, len(jobs))
 	for i := range jobs {
-		rough[i] = i
+		which[i] = i
 	}
-	tell := func(from, to float64) func(float64) {
-		return func(done float64) {
-			if s.Progress != nil {
-				s.Progress(from + done*(to-from))
-			}
+	tell := func(done float64) {
+		if s.Progress != nil {
+			s.Progress(done)
 		}
 	}
-	close := func(which []int, coarser float64, progress func(float64)) error {
-		return eachOf(ctx, s.Workers, which, progress, func(i int) error {
-			l := jobs[i]
-			l.PitchMM, l.Steps = l.PitchMM*coarser, max(2, int(float64(l.Steps)/coarser))
-			r, err := CloseLid(ctx, l)
-			if err == nil {
-				out.Closings[i] = *r
-			}
-			return err
-		})
-	}
-	if err := close(rough, roughShare, tell(0, roughProgress)); err != nil {
+	err := eachOf(ctx, s.Workers, which, tell, func(i int) error {
+		r, err := CloseLid(ctx, jobs[i])
+		if err == nil {
+			out.Closings[i] = *r
+		}
+		return err
+	})
+	if err != nil {
 		return nil, err
 	}
-	for out.judge(); ; out.judge() {
-		var again []int
-		for _, i := range []int{out.Best, out.Flat} {
-			if i >= 0 && !fine[i] {
-				fine[i] = true
-				again = append(again, i)
-			}
-		}
-		if len(again) == 0 {
-			break
-		}
-		if err := close(again, 1, tell(roughProgress, 1)); err != nil {
-			return nil, err
-		}
-	}
+	out.judge()
+	out.speak()
 	return out, nil
 }
-
-const (
-	// roughShare is how much coarser, in pitch and steps, the closings are followed that are compared.
-	roughShare = 2
-	// roughProgress of the work is comparing.
-	roughProgress = 0.6
-)
 
 // closings lists what is compared, by hinge then angle; flat is flat, whatever the hinge.
 func (s *LidSearch) closings() (out []Lid) {
@@ -517,16 +488,26 @@ func eachOf(ctx context.Context, workers int, which []int, progress func(float64
 // judge names the best closing and the flat one.
 func (c *LidComparison) judge() {
 	c.Best, c.Flat = 0, -1
-	worth := func(r *LidResult) float64 { return math.Floor(r.TrappedMM3 / defaultMinPocketMM3) }
 	for i := range c.Closings {
-		a, b := &c.Closings[i], &c.Closings[c.Best]
-		if a.FromDeg == 0 {
+		if c.Closings[i].FromDeg == 0 {
 			c.Flat = i
 		}
-		if cmp.Or(cmp.Compare(a.MeetsMM3, b.MeetsMM3), cmp.Compare(worth(a), worth(b)), cmp.Compare(a.FromDeg, b.FromDeg), cmp.Compare(a.TrappedMM3, b.TrappedMM3)) < 0 {
+		if c.better(i, c.Best) {
 			c.Best = i
 		}
 	}
+}
+
+// better says that closing i is to be preferred to j.
+func (c *LidComparison) better(i, j int) bool {
+	a, b := &c.Closings[i], &c.Closings[j]
+	worth := func(r *LidResult) float64 { return math.Floor(r.TrappedMM3 / defaultMinPocketMM3) }
+	return cmp.Or(cmp.Compare(a.MeetsMM3, b.MeetsMM3), cmp.Compare(worth(a), worth(b)), cmp.Compare(a.FromDeg, b.FromDeg),
+		cmp.Compare(a.TrappedMM3, b.TrappedMM3)) < 0
+}
+
+// speak says the best closing, and the flat one beside it.
+func (c *LidComparison) speak() {
 	c.Words = c.Closings[c.Best].Words
 	if c.Flat >= 0 && c.Flat != c.Best {
 		c.Words += "; " + c.Closings[c.Flat].Words

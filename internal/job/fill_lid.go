@@ -187,6 +187,12 @@ func openLid(ctx context.Context, folder string, pool *solid.Pool) (*openedLid, 
 			return nil, fmt.Errorf("%s: the halves without their keys: %w", path, err)
 		}
 	}
+	// Named, their bores let air out on the wider columns of the check run too. A mouth counts for what lies under it.
+	for _, f := range rep.Mould.Features {
+		if f.Kind == "sprue" || f.Kind == "vent" {
+			l.lid.Vents = append(l.lid.Vents, vec(f.AtMM))
+		}
+	}
 	l.lid.PitchMM = l.pitch()
 	return l, nil
 }

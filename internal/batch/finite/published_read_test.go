@@ -39,24 +39,12 @@ func (in *jobShop) problem() *Problem {
 	return p
 }
 
-// readJobShop reads one instance in the OR-Library's layout: the number of jobs and of machines, then for
-// each job a line of machine and duration pairs. Lines before that which do not start with a digit
-// are words about it; "#" starts a remark.
-func readJobShop(r io.Reader) (*jobShop, error) {
-	all, err := readJobShops(r)
-	if err != nil {
-		return nil, err
-	}
-	if len(all) != 1 {
-		return nil, fmt.Errorf("expected one instance, found %d", len(all))
-	}
-	return all[0], nil
-}
-
 // maxSide bounds the numbers of jobs and machines that a file may claim.
 const maxSide = 100_000
 
-// readJobShops reads instances that follow each other; a line "instance NAME" names the next.
+// readJobShops reads instances in the OR-Library's layout: the number of jobs and of machines, then for each job
+// a line of machine and duration pairs. Lines before that which do not start with a digit are words about
+// it; "#" starts a remark; a line "instance NAME" names the next.
 func readJobShops(r io.Reader) ([]*jobShop, error) {
 	sc := bufio.NewScanner(r)
 	sc.Buffer(nil, 1<<20)
