@@ -34,6 +34,9 @@ const (
 	// meetShare of the size: a normal that passes the axis within this meets it. The facets of a thread, of which no
 	// two lie in one plane, miss it by a sixth of their width. leastReach is that of the weights in the end.
 	meetShare, leastReach = 0.03, 0.01
+	// tightShare of the size: where the normals meet the axis within this, it is exact. A looser one within mergeDeg
+	// of an exact one is a worse fit of the same.
+	tightShare = 1e-3
 	// roundShare of a surface must be turned for it to count; of the whole part, since slots and lugs are left
 	// out, partShare.
 	roundShare, partShare = 0.9, 0.5
@@ -63,25 +66,37 @@ func turnedAxes(m *mesh.Mesh, adj mesh.Adjacency) []r3.Vec {
 		area += faces[i].area
 	}
 	type found struct {
-		axis r3.Vec
-		area float64
+		axis  r3.Vec
+		area  float64
+		tight bool
 	}
 	var list []found
 	add := func(of []int32, share float64) {
-		if a, on, ok := fitAxis(faces, of, share); ok {
-			list = append(list, found{a, on})
+		if a, on, tight, ok := fitAxis(faces, of, share); ok {
+			list = append(list, found{a, on, tight})
 		} else if a, on, ok := fitDrawn(faces, of); ok {
-			list = append(list, found{a, on})
+			list = append(list, found{a, on, true})
 		}
 	}
 	add(all, partShare)
 	for _, s := range surfaces(faces, next, surfaceShare*area) {
 		add(s, roundShare)
 	}
-	slices.SortStableFunc(list, func(a, b found) int { return cmp.Compare(b.area, a.area) })
-	limit := math.Cos(sameAxisDeg * math.Pi / 180)
+	slices.SortStableFunc(list, func(a, b found) int {
+		if a.tight != b.tight {
+			if a.tight {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(b.area, a.area)
+	})
 	var out []r3.Vec
 	for _, f := range list {
+		limit := math.Cos(sameAxisDeg * math.Pi / 180)
+		if !f.tight {
+			limit = math.Cos(mergeDeg * math.Pi / 180)
+		}
 		if !slices.ContainsFunc(out, func(o r3.Vec) bool { return math.Abs(r3.Dot(o, f.axis)) > limit }) {
 			out = append(out, f.axis)
 		}
@@ -169,7 +184,7 @@ func surfaces(faces []flatFace, next [][]int32, least float64) (out [][]int32) {
 
 // fitAxis fits the axis of what is turned of some faces; on is the area of that. It needs a share of the faces to be
 // turned about it.
-func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float64, ok bool) {
+func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float64, tight, ok bool) {
 	var middle r3.Vec
 	area := 0.0
 	for _, i := range of {
@@ -177,14 +192,14 @@ func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float
 		area += faces[i].area
 	}
 	if middle = r3.Scale(1/area, middle); !(area > 0) {
-		return axis, 0, false
+		return axis, 0, false, false
 	}
 	size := 0.0
 	for _, i := range of {
 		size += faces[i].area * r3.Norm2(r3.Sub(faces[i].at, middle))
 	}
 	if size = math.Sqrt(size / area); size == 0 {
-		return axis, 0, false
+		return axis, 0, false, false
 	}
 	weight := make([]float64, len(of))
 	for k, i := range of {
@@ -196,6 +211,7 @@ func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float
 		return [6]float64{t.X, t.Y, t.Z, n.X, n.Y, n.Z}
 	}
 	var c [6]float64
+	close := 0.0 // area whose normals meet the axis as well as can be
 	for round := range fitRounds {
 		var sums [36]float64
 		for k, i := range of {
@@ -207,11 +223,11 @@ func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float
 			}
 		}
 		if c, ok = leastComplex(&sums); !ok {
-			return axis, 0, false
+			return axis, 0, false, false
 		}
 		// From a wide reach to a narrow one: the first rounds see the whole part.
 		reach := max(leastReach, 0.1*math.Pow(0.5, float64(round)))
-		on = 0
+		on, close = 0, 0
 		for k, i := range of {
 			g := line(i)
 			r := 0.0
@@ -222,9 +238,12 @@ func fitAxis(faces []flatFace, of []int32, share float64) (axis r3.Vec, on float
 			if math.Abs(r) < meetShare {
 				on += faces[i].area
 			}
+			if math.Abs(r) < tightShare {
+				close += faces[i].area
+			}
 		}
 	}
-	return r3.Unit(r3.Vec{X: c[0], Y: c[1], Z: c[2]}), on, on >= share*area
+	return r3.Unit(r3.Vec{X: c[0], Y: c[1], Z: c[2]}), on, close >= share*area, on >= share*area
 }
 
 // leastComplex is the axis and moment with the least sum of squares, the axis of unit length; false where more than one

@@ -28,6 +28,18 @@ const (
 // the part, to rounding.
 func (o Origin) Exact() bool { return o <= OwnAxis }
 
+// trust ranks origins where two directions lie close together: what the part's faces say, then what its masses or its file
+// say, then what a search found.
+func (o Origin) trust() int {
+	switch {
+	case o <= FlatFace:
+		return 0
+	case o.Exact():
+		return 1
+	}
+	return 2
+}
+
 func (o Origin) String() string {
 	return [...]string{"axis of the part's turned or drawn faces", "normal of a flat face", "axis of inertia", "axis of the file",
 		"even spread", "refined"}[o]

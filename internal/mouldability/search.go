@@ -202,7 +202,7 @@ func distinct(cs []Candidate, n int) []Candidate {
 		switch i := slices.IndexFunc(out, func(o Candidate) bool { return within(o, c, mergeDeg) }); {
 		case i < 0 && len(out) < n:
 			out = append(out, c)
-		case i >= 0 && c.Origin.Exact() && !out[i].Origin.Exact() && c.noWorse(&out[i]):
+		case i >= 0 && c.Origin.trust() < out[i].Origin.trust() && c.noWorse(&out[i]):
 			out[i] = c
 		}
 	}

@@ -68,7 +68,7 @@ func TestBackupMovesBetweenDatabases(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if m.Rows["mix_parts"] != 2 || m.Events != 9 {
+			if m.Rows["mix_parts"] != 2 || m.Rows["absences"] != 1 || m.Events != 10 {
 				t.Errorf("manifest %+v", m)
 			}
 			d := open(t, to)
